@@ -1,0 +1,1 @@
+"""Pure computation about tube cages: no window, no drawing, no printing, no clock."""

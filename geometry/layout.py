@@ -1,0 +1,221 @@
+"""The layout: everything that undo can bring back, as frozen values. Millimetres, radians, kilograms.
+
+Mappings are plain dicts that nobody changes in place. Ids are integers from one counter
+(`Layout.next_id`), shared by all kinds of thing and never used twice in a job, so an id alone says
+what it names. Lengths, bends and clearances are never stored: they are computed.
+"""
+
+import math
+from typing import Literal
+
+import numpy as np
+from msgspec import Struct, field
+from numpy.typing import NDArray
+
+from geometry.vectors import Vec3
+
+Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+LengthUnit = Literal["mm", "cm", "m", "in", "ft"]
+MM_PER_UNIT: dict[LengthUnit, float] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+
+Rows3 = tuple[Vec3, Vec3, Vec3]
+UNTURNED: Rows3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+class Landing(Struct, frozen=True):
+    """Where a tube end sits on another tube: that tube and the mm along its centreline."""
+
+    tube: int
+    station: float
+
+
+class Node(Struct, frozen=True):
+    """A point where tubes meet, end or turn.
+
+    A node with a landing sits on another tube; `position` then repeats where that is, and the
+    functions of `edits` keep the two in step.
+    """
+
+    id: int
+    position: Vec3
+    landing: Landing | None = None
+
+
+class Tube(Struct, frozen=True):
+    """One piece of stock: an ordered run of nodes. Each interior node that turns is a bend."""
+
+    id: int
+    name: str
+    nodes: tuple[int, ...]
+    stock: int
+    die: int | None = None  # None: the rack's best die for this stock
+    start_allowance: float | None = None  # None: the layout's limit
+    end_allowance: float | None = None
+
+
+class Stock(Struct, frozen=True):
+    """Round tube as bought."""
+
+    id: int
+    name: str
+    od: float
+    wall: float
+    material: str = "Steel"
+    density: float = 7.85e-6  # kg/mm3
+    least_clr_ratio: float = 3.0  # least centreline radius as a multiple of OD
+    stick: float = 6096.0  # longest stick sold
+
+
+class Die(Struct, frozen=True):
+    """Bending tooling for one OD."""
+
+    id: int
+    name: str
+    od: float
+    clr: float
+    largest_angle: float = math.radians(120.0)
+    first_straight: float = 200.0  # least straight before the first bend
+    between_straight: float = 0.0  # least straight between bends; 0: twice the OD
+    tail: float = 300.0  # least straight after the last bend
+
+
+class Mesh(Struct, frozen=True, eq=False):
+    """Triangles as they were read: vertices (n, 3) float64 and triangles (m, 3) int32, read-only."""
+
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int32]
+
+
+class Placement(Struct, frozen=True):
+    """From a mesh as read to the car's axes: scale, then turn (rows), then shift."""
+
+    scale: float = 1.0
+    turn: Rows3 = UNTURNED
+    shift: Vec3 = (0.0, 0.0, 0.0)
+
+
+class Station(Struct, frozen=True):
+    """What a tape and a plumb line give at one place along the car. Heights from the ground."""
+
+    x: float
+    sill_half_width: float
+    sill_height: float
+    waist_half_width: float
+    waist_height: float
+    roof_half_width: float
+    roof_height: float
+
+
+class WheelArch(Struct, frozen=True):
+    """A round cut-out in both sides, centred at x, z."""
+
+    x: float
+    z: float
+    radius: float
+
+
+class Measured(Struct, frozen=True):
+    """A body from tape measurements; stations run from the front to the back."""
+
+    shape: str
+    stations: tuple[Station, ...]
+    arches: tuple[WheelArch, ...] = ()
+
+
+class Body(Struct, frozen=True):
+    """One source of panels: a file that came in, or a table of measurements."""
+
+    id: int
+    name: str
+    placement: Placement = Placement()
+    unit: LengthUnit = "mm"
+    up: Axis = "+z"
+    forward: Axis = "+x"
+    measured: Measured | None = None
+
+
+class Panel(Struct, frozen=True, eq=False):
+    """A named part of the body."""
+
+    id: int
+    name: str
+    body: int
+    mesh: Mesh
+    source: str = ""  # the object's name in the file it came from
+    kept: bool = True  # left-out panels are neither checked nor drawn
+    shown: bool = True
+    colour: str | None = None  # "#rrggbb", or the theme's
+
+
+class Limits(Struct, frozen=True):
+    """What the checks judge by; LIMITS says what each one is and where its default comes from."""
+
+    standoff_wanted: float = 30.0
+    standoff_closest: float = 15.0
+    standoff_farthest: float = 40.0
+    scan_error: float = 3.0
+    build_tolerance: float = 5.0
+    end_allowance: float = 25.0
+
+
+class LimitInfo(Struct, frozen=True):
+    """How a limit is called and where its default comes from."""
+
+    label: str
+    quantity: Literal["length", "angle", "ratio"]
+    meaning: str
+    source: str
+
+
+LIMITS: dict[str, LimitInfo] = {
+    "standoff_wanted": LimitInfo(
+        "Stand-off for new nodes",
+        "length",
+        "Gap from tube to metal at which a node is placed on the body.",
+        "common practice, no source",
+    ),
+    "standoff_closest": LimitInfo(
+        "Closest allowed",
+        "length",
+        "Less clearance than this, after scan error and build tolerance, is a warning.",
+        "common practice, no source",
+    ),
+    "standoff_farthest": LimitInfo(
+        "Farthest wanted",
+        "length",
+        "A tube that keeps farther than this from all panels stands off too far.",
+        "common practice, no source",
+    ),
+    "scan_error": LimitInfo(
+        "Scan error",
+        "length",
+        "How far the mesh may be from the real metal; taken off every clearance.",
+        "common practice, no source",
+    ),
+    "build_tolerance": LimitInfo(
+        "Build tolerance",
+        "length",
+        "How far the built cage may be from the plan; taken off every clearance.",
+        "common practice, no source",
+    ),
+    "end_allowance": LimitInfo(
+        "Allowance at each end",
+        "length",
+        "Extra length of the blank at each end, cut off when the tube is fitted.",
+        "common practice, no source",
+    ),
+}
+
+
+class Layout(Struct, frozen=True, eq=False):
+    """Everything that undo can bring back."""
+
+    name: str = "Untitled"
+    next_id: int = 1
+    nodes: dict[int, Node] = field(default_factory=dict)
+    tubes: dict[int, Tube] = field(default_factory=dict)
+    bodies: dict[int, Body] = field(default_factory=dict)
+    panels: dict[int, Panel] = field(default_factory=dict)
+    stocks: dict[int, Stock] = field(default_factory=dict)
+    dies: dict[int, Die] = field(default_factory=dict)
+    limits: Limits = Limits()

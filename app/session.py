@@ -1,12 +1,13 @@
 """The current layout, its undo stack and the selection: the only place where the layout is replaced."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
 
 from app.guarded import guarded
+from geometry.errors import GeometryError
 from geometry.layout import Layout
 
 UNDO_STEPS = 1000
@@ -39,6 +40,7 @@ class Session(QObject):
     previewing_changed = Signal(bool)
     opened = Signal()  # another job; everything that belongs to the old one goes
     path_changed = Signal(object)  # Path or None
+    refused = Signal(str)  # why an edit could not be made, a sentence for the person
 
     def __init__(self, layout: Layout | None = None, parent: QObject | None = None) -> None:
         super().__init__(parent)
@@ -85,6 +87,16 @@ class Session(QObject):
             self._show(after)
             return
         self.undo_stack.push(_Step(self, name, self._recorded, after))
+
+    def apply(self, name: str, change: Callable[[Layout], Layout]) -> bool:
+        """Record change(recorded layout) as one undo step; say why when it is refused."""
+        try:
+            after = change(self._recorded)
+        except GeometryError as error:
+            self.refused.emit(error.message)
+            return False
+        self.commit(name, after)
+        return True
 
     def cancel(self) -> None:
         """Return to the last recorded layout."""

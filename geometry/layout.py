@@ -79,7 +79,7 @@ class Die(Struct, frozen=True):
     tail: float = 300.0  # least straight after the last bend
 
 
-class Mesh(Struct, frozen=True, eq=False):
+class Mesh(Struct, frozen=True, eq=False, weakref=True):
     """Triangles as they were read: vertices (n, 3) float64 and triangles (m, 3) int32, read-only."""
 
     vertices: NDArray[np.float64]

@@ -150,10 +150,11 @@ def _qt_things() -> dict[Any, str]:
     viewports = tuple(kind for kind in kinds if isinstance(kind, type))
     things: dict[Any, str] = {}
     for thing in gc.get_objects():
-        if isinstance(thing, QThread) and shiboken6.isValid(thing) and thing.isRunning():
-            things["QThread", id(thing)] = f"QThread {type(thing).__name__}"
-        elif viewports and isinstance(thing, viewports) and shiboken6.isValid(thing):
-            things["viewport", id(thing)] = f"viewport {type(thing).__name__}"
+        kind = type(thing)  # isinstance would ask weak proxies for a class they lost
+        if issubclass(kind, QThread) and shiboken6.isValid(thing) and thing.isRunning():
+            things["QThread", id(thing)] = f"QThread {kind.__name__}"
+        elif issubclass(kind, viewports) and shiboken6.isValid(thing):
+            things["viewport", id(thing)] = f"viewport {kind.__name__}"
     if QThreadPool.globalInstance().activeThreadCount():
         things["pool"] = "work in the global thread pool"
     return things

@@ -1,0 +1,96 @@
+"""What every layout promises, checked on what a file says; the first broken promise is said in words."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from geometry.layout import Layout, Mesh, Stock, Tube
+
+KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies")
+
+
+def broken_promises(layout: Layout) -> Iterator[str]:
+    """Yield what is wrong with a layout, as the end of 'This job cannot be used: ...'."""
+    yield from _bad_ids(layout)
+    for tube in layout.tubes.values():
+        yield from _bad_tube(layout, tube)
+    yield from _bad_landings(layout)
+    for panel in layout.panels.values():
+        if panel.body not in layout.bodies:
+            yield f"panel {panel.name} belongs to body {panel.body}, which is missing"
+        yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh))
+    for stock in layout.stocks.values():
+        yield from _bad_stock(stock)
+    for die in layout.dies.values():
+        if die.od <= 0 or die.clr <= 0:
+            yield f"die {die.name} has no size"
+
+
+def is_all_finite(value: Any) -> bool:
+    """Say whether plain data (dicts, lists, numbers) holds no NaN and no infinity."""
+    if isinstance(value, float):
+        return math.isfinite(value)
+    if isinstance(value, dict):
+        return all(map(is_all_finite, value.values()))
+    return not isinstance(value, list | tuple) or all(map(is_all_finite, value))
+
+
+def _bad_ids(layout: Layout) -> Iterator[str]:
+    seen: set[int] = set()
+    for kind in KINDS:
+        for id, thing in getattr(layout, kind).items():
+            if thing.id != id:
+                yield f"id {id} of {kind} holds id {thing.id}"
+            if id in seen:
+                yield f"id {id} is used twice"
+            if not 0 < id < layout.next_id:
+                yield f"id {id} was never given out"
+            seen.add(id)
+
+
+def _bad_tube(layout: Layout, tube: Tube) -> Iterator[str]:
+    if len(tube.nodes) < 2:
+        yield f"tube {tube.name} has {len(tube.nodes)} nodes and needs two"
+    for node in tube.nodes:
+        if node not in layout.nodes:
+            yield f"tube {tube.name} runs through node {node}, which is missing"
+    if tube.stock not in layout.stocks:
+        yield f"tube {tube.name} is of stock {tube.stock}, which is missing"
+    if tube.die is not None and tube.die not in layout.dies:
+        yield f"tube {tube.name} is bent on die {tube.die}, which is missing"
+
+
+def _bad_landings(layout: Layout) -> Iterator[str]:
+    hosts: dict[int, set[int]] = {tube: set() for tube in layout.tubes}
+    for tube in layout.tubes.values():
+        for node in tube.nodes:
+            landing = layout.nodes[node].landing if node in layout.nodes else None
+            if landing is not None:
+                hosts[tube.id].add(landing.tube)
+    for node_id, point in layout.nodes.items():
+        if point.landing is not None and point.landing.tube not in layout.tubes:
+            yield f"node {node_id} lands on tube {point.landing.tube}, which is missing"
+    while leaves := [tube for tube, on in hosts.items() if not on & hosts.keys()]:
+        for tube_id in leaves:
+            del hosts[tube_id]
+    if hosts:
+        names = ", ".join(layout.tubes[tube].name for tube in hosts)
+        yield f"tubes {names} land on one another in a ring"
+
+
+def _bad_mesh(mesh: Mesh) -> Iterator[str]:
+    vertices, triangles = mesh.vertices, mesh.triangles
+    if vertices.dtype != np.float64 or triangles.dtype != np.int32:
+        yield "has its arrays mixed up"
+        return
+    if not np.isfinite(vertices).all():
+        yield "has a vertex that is nowhere"
+    if len(triangles) and not (triangles.min() >= 0 and triangles.max() < len(vertices)):
+        yield "has a triangle whose corner is missing"
+
+
+def _bad_stock(stock: Stock) -> Iterator[str]:
+    if not 0 < stock.wall <= stock.od / 2:
+        yield f"stock {stock.name} has a wall of {stock.wall:g} mm on {stock.od:g} mm"

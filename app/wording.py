@@ -1,0 +1,159 @@
+"""The sentences and signs that view, lists and paper share. Imports no Qt."""
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Literal
+
+from app import units as units_of
+from app.units import MILLIMETRES, Units
+from geometry.layout import Layout
+
+if TYPE_CHECKING:
+    from geometry.checks.findings import Finding, Report
+
+Band = Literal["close", "fine", "far"]
+Severity = Literal["error", "warning", "note"]
+
+# One set of signs for view, list and paper: a shape and a word, so that nothing hangs on colour.
+BAND_SIGNS: dict[Band, str] = {"close": "▲", "fine": "●", "far": "◇"}
+BAND_WORDS: dict[Band, str] = {"close": "too close", "fine": "fine", "far": "too far"}
+SEVERITY_SIGNS: dict[Severity, str] = {"error": "✖", "warning": "▲", "note": "◇"}
+SEVERITY_WORDS: dict[Severity, str] = {
+    "error": "can't be made",
+    "warning": "outside a limit",
+    "note": "note",
+}
+SEVERITY_NAMES: dict[Severity, str] = {"error": "error", "warning": "warning", "note": "note"}
+
+RULE_TITLES: dict[str, str] = {
+    "clearance.crossing": "Tube cuts into the body",
+    "clearance.too_close": "Too close to the body",
+    "clearance.too_far": "Far from the body",
+    "clearance.inside": "Tube inside the body",
+    "bend.no_die": "No die for this tube",
+    "bend.clr_below_stock": "Bend tighter than the stock allows",
+    "bend.tangents_overlap": "Bends run into each other",
+    "bend.between_short": "Straight between bends too short",
+    "bend.angle_over_die": "Bend beyond the die",
+    "bend.turn_too_sharp": "Turn too sharp to bend",
+    "blank.over_stick": "Blank longer than a stick",
+    "tube.too_short": "Tube too short",
+    "body.no_panels": "No body to check against",
+}
+
+CAUTIONS: tuple[str, ...] = (
+    "These sheets hold computed geometry and estimates. They certify nothing: not strength, not safety, not "
+    "that a cage meets any rule. Local codes and the event's rule book come first; a licensed engineer decides "
+    "whether the structure will do, and a qualified welder makes the joints.",
+    "Bending: the numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the "
+    "same stock with the same die before the first good tube. Keep hands clear of die, follow bar and the "
+    "swinging tail, and stand where a slipping tube can't reach you.",
+    "Cutting: measure twice from the one sawn, square end; keep the allowances on until the tube is fitted. "
+    "Clamp the stock, wear eye and ear protection, deburr every end.",
+    "Welding: disconnect the battery, take out fuel, trim and anything that burns, strip coatings and zinc off "
+    "the joint, ventilate, wear a mask, keep an extinguisher and a second person at hand.",
+    "Relying on a cage: an external cage changes how a vehicle crashes, steers, is seen out of and is insured, "
+    "and may not be legal on the road. Tubes within reach of a head need padding, and a cage is no substitute "
+    "for belts, seats and helmets.",
+)  # fmt: skip
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence does: a, b and c."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def counted(count: int, one: str, many: str | None = None) -> str:
+    """Write a count with its noun: 1 bend, 3 bends."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def one_line(text: str) -> str:
+    """Return a person's text on one line, without control characters."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+
+
+def rule_title(rule: str) -> str:
+    """Return a rule's heading; an unknown rule reads as its own name."""
+    if rule in RULE_TITLES:
+        return RULE_TITLES[rule]
+    words = rule.replace(".", ": ").replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def quantity_text(value: float | None, quantity: str | None, units: Units) -> str:
+    """Write a finding's value or limit in the person's units."""
+    if value is None:
+        return units_of.NOT_A_NUMBER
+    match quantity:
+        case "length":
+            return units_of.format_length(value, units)
+        case "angle":
+            return units_of.format_angle(value)
+        case "ratio":
+            return units_of.format_ratio(value)
+    return units_of.trimmed_decimal(value, 2)
+
+
+def say(finding: "Finding", layout: Layout, units: Units) -> str:
+    """Write a finding as a sentence in the person's units."""
+    return finding.message.format_map(_Slots(_slots(finding, layout, units)))
+
+
+def say_with_sign(finding: "Finding", layout: Layout, units: Units) -> str:
+    """Write a finding with the sign of its severity in front."""
+    return f"{SEVERITY_SIGNS[finding.severity]} {say(finding, layout, units)}"
+
+
+def severity_counts(findings: "Iterable[Finding]") -> str:
+    """Count findings in words: 1 error, 2 warnings and 3 notes; nothing for none."""
+    counts = Counter(finding.severity for finding in findings)
+    return listed([counted(counts[name], SEVERITY_NAMES[name]) for name in SEVERITY_NAMES if counts[name]])
+
+
+def report_summary(report: "Report", layout: Layout, units: Units = MILLIMETRES) -> str:
+    """Say what the checks found, or that they found nothing, and what was checked against what."""
+    kept = sum(panel.kept for panel in layout.panels.values())
+    limits = layout.limits
+    checked = (
+        f"{counted(len(report.checked), 'tube')} against {counted(kept, 'body panel')}, stand-off "
+        f"{units_of.format_length(limits.standoff_closest, units)} to "
+        f"{units_of.format_length(limits.standoff_farthest, units)}, scan error "
+        f"{units_of.format_length(limits.scan_error, units)}, build tolerance "
+        f"{units_of.format_length(limits.build_tolerance, units)}"
+    )
+    found = severity_counts(report.findings)
+    return f"{found} found. Checked: {checked}." if found else f"Nothing found. Checked: {checked}."
+
+
+class _Slots(dict[str, str]):
+    """Template slots; a slot nobody filled shows as a dash rather than stopping a report."""
+
+    def __missing__(self, key: str) -> str:
+        return units_of.NOT_A_NUMBER
+
+
+def _slots(finding: "Finding", layout: Layout, units: Units) -> dict[str, str]:
+    tubes = [_name(layout.tubes, id, "a removed tube") for id in finding.tubes]
+    panels = [_name(layout.panels, id, "a removed panel") for id in finding.panels]
+    slots = {
+        "value": quantity_text(finding.value, finding.quantity, units),
+        "limit": quantity_text(finding.limit, finding.quantity, units),
+        "tubes": listed(tubes),
+        "panels": listed(panels),
+    }
+    for key, words in (("tube", tubes[:1]), ("other", tubes[1:2]), ("panel", panels[:1])):
+        if words:
+            slots[key] = words[0]
+    if finding.value is not None and finding.limit is not None:
+        short = math.fabs(finding.limit - finding.value)
+        slots["difference"] = quantity_text(short, finding.quantity, units)
+    return slots
+
+
+def _name(things: Mapping[int, object], id: int, gone: str) -> str:
+    name = getattr(things.get(id), "name", None)
+    return one_line(name) if isinstance(name, str) and name.strip() else gone

@@ -48,3 +48,34 @@ def any_perpendicular(v: Floats) -> Floats:
     helper = np.zeros(3)
     helper[int(np.argmin(np.abs(v)))] = 1.0
     return unit(np.cross(v, helper))
+
+
+def minus(a: Vec3, b: Vec3) -> Vec3:
+    return (a[0] - b[0], a[1] - b[1], a[2] - b[2])
+
+
+def plus(a: Vec3, b: Vec3) -> Vec3:
+    return (a[0] + b[0], a[1] + b[1], a[2] + b[2])
+
+
+def times(a: Vec3, factor: float) -> Vec3:
+    return (a[0] * factor, a[1] * factor, a[2] * factor)
+
+
+def dot(a: Vec3, b: Vec3) -> float:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def cross(a: Vec3, b: Vec3) -> Vec3:
+    return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
+
+
+def direction(start: Vec3, end: Vec3) -> Vec3:
+    """Return the unit vector from start to end; x where the two are one point."""
+    length = math.dist(start, end)
+    return times(minus(end, start), 1.0 / length) if length > 0.0 else (1.0, 0.0, 0.0)
+
+
+def between(start: Vec3, end: Vec3, part: float) -> Vec3:
+    """Return the point at a part (0 to 1) of the way."""
+    return plus(start, times(minus(end, start), part))

@@ -42,21 +42,37 @@ RULE_TITLES: dict[str, str] = {
     "body.no_panels": "No body to check against",
 }
 
-CAUTIONS: tuple[str, ...] = (
-    "These sheets hold computed geometry and estimates. They certify nothing: not strength, not safety, not "
-    "that a cage meets any rule. Local codes and the event's rule book come first; a licensed engineer decides "
-    "whether the structure will do, and a qualified welder makes the joints.",
-    "Bending: the numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the "
-    "same stock with the same die before the first good tube. Keep hands clear of die, follow bar and the "
-    "swinging tail, and stand where a slipping tube can't reach you.",
-    "Cutting: measure twice from the one sawn, square end; keep the allowances on until the tube is fitted. "
-    "Clamp the stock, wear eye and ear protection, deburr every end.",
-    "Welding: disconnect the battery, take out fuel, trim and anything that burns, strip coatings and zinc off "
-    "the joint, ventilate, wear a mask, keep an extinguisher and a second person at hand.",
-    "Relying on a cage: an external cage changes how a vehicle crashes, steers, is seen out of and is insured, "
-    "and may not be legal on the road. Tubes within reach of a head need padding, and a cage is no substitute "
-    "for belts, seats and helmets.",
-)  # fmt: skip
+# Printed with every packet: a heading and what stands under it.
+CAUTIONS: tuple[tuple[str, str], ...] = (
+    (
+        "These sheets certify nothing",
+        "They hold computed geometry and estimates: no claim of strength, of safety, or that a cage meets any "
+        "rule. Local codes and the event's rule book come first; a licensed engineer decides whether the "
+        "structure will do, and a qualified welder makes the joints.",
+    ),
+    (
+        "Bending",
+        "The numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the same "
+        "stock with the same die before the first good tube. Keep hands clear of the die and the swinging "
+        "tail, and stand where a slipping tube can't reach you.",
+    ),
+    (
+        "Cutting",
+        "Measure every mark from the one sawn, square start end. Keep the allowances on until the tube is "
+        "fitted. Clamp the stock, protect eyes and ears, deburr every end.",
+    ),
+    (
+        "Welding",
+        "Disconnect the battery; take out fuel, trim and anything that burns. Strip paint and zinc off the "
+        "joint, ventilate, wear a mask, keep an extinguisher and a second person at hand.",
+    ),
+    (
+        "Relying on a cage",
+        "An external cage changes how a vehicle crashes, handles and is insured, and may not be legal on the "
+        "road. Tubes within reach of a head or a passer-by need padding. A cage doesn't replace belts, seats "
+        "and helmets.",
+    ),
+)
 
 
 def listed(words: Sequence[str]) -> str:
@@ -100,7 +116,8 @@ def quantity_text(value: float | None, quantity: str | None, units: Units) -> st
 
 def say(finding: "Finding", layout: Layout, units: Units) -> str:
     """Write a finding as a sentence in the person's units."""
-    return finding.message.format_map(_Slots(_slots(finding, layout, units)))
+    sentence: str = finding.message.format_map(_Slots(_slots(finding, layout, units)))
+    return sentence
 
 
 def say_with_sign(finding: "Finding", layout: Layout, units: Units) -> str:

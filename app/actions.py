@@ -1,0 +1,359 @@
+"""Every command of the window: its words, its key, and what it does in a sentence."""
+
+from collections.abc import Callable, Iterable, Mapping
+
+from msgspec import Struct
+from PySide6.QtGui import QAction, QActionGroup, QKeySequence
+from PySide6.QtWidgets import QMenu, QMenuBar, QWidget
+
+
+class Command(Struct, frozen=True):
+    """One command; `choice` names the group in which only one can be ticked."""
+
+    name: str
+    text: str
+    key: str
+    tip: str
+    icon: str = ""
+    is_switch: bool = False
+    choice: str = ""
+
+
+COMMANDS: tuple[Command, ...] = (
+    Command("new", "&New job", "Ctrl+N", "Start an empty job with the usual rack and limits.", "new"),
+    Command("open", "&Open…", "Ctrl+O", "Open a job, or a mesh file as the body of this one.", "open"),
+    Command("sample", "Open the sa&mple", "", "Open a finished small job to look around in."),
+    Command("save", "&Save", "Ctrl+S", "Write the job to its file.", "save"),
+    Command("save_as", "Save &as…", "Ctrl+Shift+S", "Write the job to another file and go on with that one."),
+    Command(
+        "import_body",
+        "&Bring in a body…",
+        "Ctrl+I",
+        "Read a scan or mesh, then say which way is up, forward and what unit it has.",
+        "body",
+    ),
+    Command(
+        "measured_body",
+        "Body from &measurements…",
+        "Ctrl+B",
+        "Build a body from heights and widths taken with a tape and a plumb line.",
+        "tape",
+    ),
+    Command(
+        "export",
+        "&Export packet…",
+        "Ctrl+E",
+        "Write the sheets for bender and saw, the tables and the JSON into a folder.",
+        "packet",
+    ),
+    Command("quit", "&Quit", "Ctrl+Q", "Close the window; asks first when work is not saved."),
+    Command("undo", "&Undo", "Ctrl+Z", "Take the last change back.", "undo"),
+    Command("redo", "&Redo", "Ctrl+Shift+Z", "Make the change again that was taken back.", "redo"),
+    Command("rename", "Re&name", "F2", "Give the selected tube, panel or body another name."),
+    Command("delete", "&Delete", "Del", "Take the selected tubes, nodes, panels or bodies out of the job."),
+    Command("select_all", "Select all &tubes", "Ctrl+A", "Select every tube of the job."),
+    Command("select_nodes", "Select their n&odes", "Ctrl+Shift+A", "Select the nodes of the selected tubes."),
+    Command(
+        "tool_select",
+        "&Select and move",
+        "V",
+        "Click to select, drag a node to move it; it rides on the body it stands off.",
+        "select",
+        choice="tool",
+    ),
+    Command(
+        "tool_tube",
+        "Lay a &tube",
+        "T",
+        "Click node after node; Enter ends the tube, Backspace takes the last node back.",
+        "tube",
+        choice="tool",
+    ),
+    Command(
+        "tool_node",
+        "&Insert a corner",
+        "N",
+        "Click on a tube to put a new node there.",
+        "node",
+        choice="tool",
+    ),
+    Command(
+        "tool_split",
+        "S&plit a tube",
+        "K",
+        "Click on a tube to make two of it there.",
+        "split",
+        choice="tool",
+    ),
+    Command(
+        "tool_measure",
+        "&Measure a distance",
+        "D",
+        "Click two places to read the distance between them.",
+        "measure",
+        choice="tool",
+    ),
+    Command(
+        "mirror",
+        "Copy to the &other side",
+        "M",
+        "Copy the selected tubes across the centre plane.",
+        "mirror",
+    ),
+    Command("reverse", "&Reverse", "R", "Let the selected tube start at its other end; the shape stays."),
+    Command(
+        "add_corner",
+        "Corner in the &longest leg",
+        "Shift+N",
+        "Put a node in the middle of the selected tube's longest leg.",
+    ),
+    Command(
+        "remove_corner",
+        "Take the &corner out",
+        "Shift+Del",
+        "Take the selected node out of its tube; the tube runs straight on.",
+    ),
+    Command(
+        "split_here",
+        "Split at the selected no&de",
+        "Shift+K",
+        "Make two tubes of one at the selected node.",
+    ),
+    Command(
+        "join_nodes", "&Join two nodes", "J", "Bring two selected nodes together, half way between them."
+    ),
+    Command(
+        "free_end", "&Free the landing", "L", "Let the selected end no longer follow the tube it sits on."
+    ),
+    Command(
+        "place_body",
+        "&Place the body again…",
+        "",
+        "Change unit, up, forward, front axle and which panels are kept.",
+    ),
+    Command(
+        "change_measurements",
+        "Change &measurements…",
+        "",
+        "Change the numbers a measured body is built from.",
+    ),
+    Command(
+        "split_panel", "&Split a panel…", "", "Make a panel of its own of some faces of the selected panel."
+    ),
+    Command("join_panels", "&Join panels", "", "Make one panel of the selected ones."),
+    Command("hide", "&Hide or show", "H", "Hide the selected panels in the view, or show them again.", "eye"),
+    Command("show_all", "Show &all", "Shift+H", "Show every panel that is kept."),
+    Command("leave_out", "&Leave out or keep", "", "Left-out panels are neither drawn nor checked."),
+    Command(
+        "check_now",
+        "&Check everything now",
+        "F5",
+        "Check all tubes against all panels, dies and limits at once.",
+        "check",
+    ),
+    Command("next_finding", "&Next finding", "F4", "Select the next finding and fly there."),
+    Command("previous_finding", "&Previous finding", "Shift+F4", "Select the finding before and fly there."),
+    Command("limits", "&Limits…", "Ctrl+L", "See and change what the checks judge by."),
+    Command("rack", "&Rack: stock and dies…", "Ctrl+R", "See and change the tubes and dies the shop has."),
+    Command("schedule", "&Schedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
+    Command("findings", "&Findings", "Ctrl+F", "Show what the checks say."),
+    Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
+    Command("fly_to", "&Go to the selection", "C", "Bring what is selected into the middle of the view."),
+    Command("look_front", "From the fron&t", "1", "Look at the front of the body."),
+    Command("look_back", "From the &back", "2", "Look at the back of the body."),
+    Command("look_left", "From the &left", "3", "Look at the left side, as the driver sees left."),
+    Command("look_right", "From the &right", "4", "Look at the right side."),
+    Command("look_top", "From &above", "5", "Look down on the body."),
+    Command("look_bottom", "From belo&w", "6", "Look up at the floor."),
+    Command("look_corner", "From a &corner", "7", "Look from the front left corner, from a little above."),
+    Command(
+        "parallel",
+        "&Parallel picture",
+        "P",
+        "Draw without perspective: equal lengths look equal.",
+        is_switch=True,
+    ),
+    Command("grid", "Gri&d", "G", "Show the grid on the ground.", is_switch=True),
+    Command("figure", "Person for si&ze", "U", "Show a person-high figure beside the body.", is_switch=True),
+    Command("fainter", "Body &fainter", "[", "Make the body more see-through."),
+    Command("denser", "Body &denser", "]", "Make the body less see-through."),
+    Command("section_off", "&Whole body", "", "Show the body uncut.", choice="section"),
+    Command("section_x", "Cut &across", "", "Cut the body across the car.", choice="section"),
+    Command("section_y", "Cut leng&thwise", "", "Cut the body along the car.", choice="section"),
+    Command("section_z", "Cut &level", "", "Cut the body level with the ground.", choice="section"),
+    Command("section_back", "Move the cut &back", ",", "Move the cut 50 mm back, right or down."),
+    Command("section_on", "Move the cut &on", ".", "Move the cut 50 mm forward, left or up."),
+    Command("fold_job", "&Job list", "F6", "Fold the list at the left away, or back.", is_switch=True),
+    Command(
+        "fold_selection", "&Selection", "F7", "Fold the numbers at the right away, or back.", is_switch=True
+    ),
+    Command(
+        "fold_below", "Findings and s&chedule", "F8", "Fold the tables below away, or back.", is_switch=True
+    ),
+    Command(
+        "view_alone",
+        "The view al&one",
+        "F11",
+        "Fill the screen with the view; press again to come back.",
+        is_switch=True,
+    ),
+    Command("start_page", "Start pa&ge", "", "Show the first choices and the recent jobs."),
+    Command("units_mm", "&Millimetres", "", "Show lengths in mm and masses in kg.", choice="units"),
+    Command(
+        "units_in", "Decimal &inches", "", "Show lengths in decimal inches and masses in lb.", choice="units"
+    ),
+    Command("units_8", "Inches, 1/&8", "", "Show lengths in inches to the nearest 1/8.", choice="units"),
+    Command("units_16", "Inches, 1/1&6", "", "Show lengths in inches to the nearest 1/16.", choice="units"),
+    Command("units_32", "Inches, 1/&32", "", "Show lengths in inches to the nearest 1/32.", choice="units"),
+    Command("theme_system", "As the &desktop", "", "Light or dark as the desktop is.", choice="theme"),
+    Command("theme_light", "&Light", "", "Dark text on light ground.", choice="theme"),
+    Command("theme_dark", "Dar&k", "", "Light text on dark ground.", choice="theme"),
+    Command("paper_a4", "A&4", "", "Print the packet on A4.", choice="paper"),
+    Command("paper_letter", "&Letter", "", "Print the packet on letter paper.", choice="paper"),
+    Command(
+        "safe_graphics",
+        "&Safe graphics",
+        "",
+        "Draw without the graphics card, for machines where the view stays black; from the next start.",
+        is_switch=True,
+    ),
+    Command("keys", "&Keys", "F1", "List every command with its key."),
+    Command("log", "Open the &log folder", "", "Show where the log and recovery copies lie."),
+    Command("about", "&About Outrib", "", "Version, licence and what this program does not do."),
+)
+
+SEPARATOR = "-"
+Entry = "str | tuple[str, tuple[object, ...]]"
+MENUS: tuple[tuple[str, tuple[str | tuple[str, tuple[str, ...]], ...]], ...] = (
+    (
+        "&File",
+        ("new", "open", ("Open &recent", ()), "sample", "-", "save", "save_as", "-")
+        + (
+            "import_body",
+            "measured_body",
+            "-",
+            "export",
+            ("&Paper", ("paper_a4", "paper_letter")),
+            "-",
+            "quit",
+        ),
+    ),
+    ("&Edit", ("undo", "redo", "-", "rename", "delete", "-", "select_all", "select_nodes")),
+    (
+        "&Tube",
+        ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure", "-")
+        + (("&Stock for new tubes", ()), ("Change s&tock", ()), "-", "mirror", "reverse", "add_corner")
+        + ("remove_corner", "split_here", "join_nodes", "free_end"),
+    ),
+    (
+        "&Body",
+        ("import_body", "measured_body", "-", "place_body", "change_measurements", "-")
+        + ("split_panel", "join_panels", "-", "hide", "show_all", "leave_out"),
+    ),
+    ("&Check", ("check_now", "next_finding", "previous_finding", "-", "limits", "rack")),
+    (
+        "&View",
+        ("fit", "fly_to")
+        + (
+            (
+                "&Look",
+                (
+                    "look_front",
+                    "look_back",
+                    "look_left",
+                    "look_right",
+                    "look_top",
+                    "look_bottom",
+                    "look_corner",
+                ),
+            ),
+        )
+        + ("parallel", "grid", "figure", "-", "fainter", "denser")
+        + (
+            (
+                "&Section",
+                ("section_off", "section_x", "section_y", "section_z", "-", "section_back", "section_on"),
+            ),
+        )
+        + ("-", "fold_job", "fold_selection", "fold_below", "view_alone", "-", "findings", "schedule")
+        + ("start_page",),
+    ),
+    (
+        "&Settings",
+        (
+            ("&Units", ("units_mm", "units_in", "units_8", "units_16", "units_32")),
+            ("&Light or dark", ("theme_system", "theme_light", "theme_dark")),
+            "safe_graphics",
+        ),
+    ),
+    ("&Help", ("keys", "log", "about")),
+)
+TOOLBAR: tuple[str, ...] = (
+    ("open", "save", "-", "undo", "redo", "-")
+    + ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure", "-")
+    + ("mirror", "-", "fit", "hide", "-", "check_now", "export")
+)
+
+# Qt hands these keys to the window even while a field is being typed in, so they stay with it.
+BARE_KEYS_ARE_FOR_THE_VIEW = "Letter and digit keys act unless a field is being typed in."
+
+
+def make_actions(parent: QWidget, slots: Mapping[str, Callable[..., object]]) -> dict[str, QAction]:
+    """Return an action for each command, connected to the slot of the same name."""
+    groups: dict[str, QActionGroup] = {}
+    actions: dict[str, QAction] = {}
+    for command in COMMANDS:
+        action = QAction(command.text, parent)
+        action.setObjectName(command.name)
+        if command.key:
+            action.setShortcut(QKeySequence(command.key))
+        action.setToolTip(tip_text(command))
+        action.setStatusTip(command.tip)
+        action.setCheckable(command.is_switch or bool(command.choice))
+        if command.choice:
+            group = groups.setdefault(command.choice, QActionGroup(parent))
+            group.addAction(action)
+        action.triggered.connect(slots[command.name])
+        actions[command.name] = action
+        parent.addAction(action)
+    return actions
+
+
+def tip_text(command: Command) -> str:
+    """What the command does, with its key behind it."""
+    return f"{command.tip}  ({command.key})" if command.key else command.tip
+
+
+def plain_text(command: Command) -> str:
+    """The command's words without mnemonics and dots."""
+    return command.text.replace("&", "").rstrip("…")
+
+
+def fill_menus(bar: QMenuBar, actions: Mapping[str, QAction]) -> dict[str, QMenu]:
+    """Build the menus; returns every menu by its plain title, so that lists can be filled in later."""
+    menus: dict[str, QMenu] = {}
+    for title, entries in MENUS:
+        menu = bar.addMenu(title)
+        menu.setToolTipsVisible(True)
+        menus[title.replace("&", "")] = menu
+        _fill(menu, entries, actions, menus)
+    return menus
+
+
+def _fill(
+    menu: QMenu,
+    entries: Iterable[str | tuple[str, tuple[str, ...]]],
+    actions: Mapping[str, QAction],
+    menus: dict[str, QMenu],
+) -> None:
+    for entry in entries:
+        if entry == SEPARATOR:
+            menu.addSeparator()
+        elif isinstance(entry, str):
+            menu.addAction(actions[entry])
+        else:
+            title, inner = entry
+            sub = menu.addMenu(title)
+            sub.setToolTipsVisible(True)
+            menus[title.replace("&", "")] = sub
+            _fill(sub, inner, actions, menus)

@@ -1,0 +1,221 @@
+"""What the job consists of: bodies with their panels, tubes with their nodes."""
+
+from collections.abc import Iterable
+
+from PySide6.QtCore import QItemSelectionModel, QPoint, Qt, Signal
+from PySide6.QtGui import QBrush, QColor
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QTreeWidget,
+    QTreeWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.session import Session
+from geometry import edits
+from geometry.errors import GeometryError
+from geometry.layout import Layout, Tube
+
+ID = Qt.ItemDataRole.UserRole
+NAME, STATE = 0, 1
+HEADINGS = ("Body", "Tubes")
+
+
+class OutlinePanel(QWidget):
+    """A tree that selects in both directions; names are changed in place."""
+
+    fly_to_wanted = Signal(object)  # frozenset of ids
+    menu_wanted = Signal(QPoint)  # where on the screen
+
+    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._session = session
+        self._items: dict[int, list[QTreeWidgetItem]] = {}
+        self._states: dict[int, str] = {}
+        self._filling = False
+        self._tree = self._make_tree()
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self._tree)
+        session.changed.connect(self._on_changed)
+        session.selection_changed.connect(self._show_selection)
+        self._fill()
+
+    @property
+    def tree(self) -> QTreeWidget:
+        return self._tree
+
+    def set_states(self, states: dict[int, str]) -> None:
+        """Show a sign and word beside tubes, such as what the checks say of them."""
+        self._states = states
+        self._filling = True
+        for id, items in self._items.items():
+            for item in items:
+                item.setText(STATE, states.get(id, ""))
+        self._filling = False
+
+    def rename_current(self) -> bool:
+        """Start typing a new name for the selected thing; False when it has no name."""
+        named = [id for id in self._session.selection if id in _named(self._session.layout)]
+        if len(named) != 1:
+            return False
+        item = self._items[named[0]][0]
+        self._tree.setCurrentItem(item)
+        self._tree.editItem(item, NAME)
+        return True
+
+    def _make_tree(self) -> QTreeWidget:
+        tree = QTreeWidget(columnCount=2, headerHidden=True, uniformRowHeights=True)
+        tree.setAccessibleName("What the job consists of")
+        tree.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        tree.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        tree.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
+        tree.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        tree.setTextElideMode(Qt.TextElideMode.ElideMiddle)
+        tree.setIndentation(14)
+        tree.header().setStretchLastSection(False)
+        tree.header().setSectionResizeMode(NAME, QHeaderView.ResizeMode.Stretch)
+        tree.header().setSectionResizeMode(STATE, QHeaderView.ResizeMode.ResizeToContents)
+        tree.itemSelectionChanged.connect(self._on_selected)
+        tree.itemChanged.connect(self._on_item_changed)
+        tree.itemDoubleClicked.connect(self._on_double_clicked)
+        tree.customContextMenuRequested.connect(self._on_menu)
+        return tree
+
+    def _on_changed(self, before: Layout, after: Layout) -> None:
+        same = before.tubes == after.tubes and before.bodies == after.bodies
+        if same and _panels_look(before) == _panels_look(after) and before.nodes.keys() == after.nodes.keys():
+            return  # nodes that only moved look the same here
+        self._fill()
+
+    def _fill(self) -> None:
+        """Build the tree again, keeping what was open."""
+        self._filling = True
+        closed = {self._key(item) for item in self._all_items() if not item.isExpanded()}
+        known = {self._key(item) for item in self._all_items()}
+        place = self._tree.verticalScrollBar().value()
+        self._tree.clear()
+        self._items = {}
+        layout = self._session.layout
+        for body in layout.bodies.values():
+            item = self._add(self._tree.invisibleRootItem(), body.id, body.name or HEADINGS[0])
+            for panel in layout.panels.values():
+                if panel.body == body.id:
+                    self._add_panel(item, panel.id, layout)
+        if layout.tubes:
+            group = QTreeWidgetItem(self._tree, [f"{HEADINGS[1]} ({len(layout.tubes)})", ""])
+            group.setFlags(Qt.ItemFlag.ItemIsEnabled)
+            for tube in layout.tubes.values():
+                self._add_tube(group, tube)
+        for item in self._all_items():
+            key = self._key(item)
+            is_tube = key in layout.tubes
+            item.setExpanded(key not in closed if key in known else not is_tube)
+        self._tree.verticalScrollBar().setValue(place)
+        self._filling = False
+        self._show_selection(self._session.selection)
+
+    def _add(
+        self, parent: QTreeWidgetItem, id: int, name: str, *, may_rename: bool = True
+    ) -> QTreeWidgetItem:
+        item = QTreeWidgetItem(parent, [name, self._states.get(id, "")])
+        item.setData(NAME, ID, id)
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if may_rename else flags)
+        self._items.setdefault(id, []).append(item)
+        return item
+
+    def _add_panel(self, parent: QTreeWidgetItem, id: int, layout: Layout) -> None:
+        panel = layout.panels[id]
+        item = self._add(parent, id, panel.name)
+        item.setFlags(item.flags() | Qt.ItemFlag.ItemIsUserCheckable)
+        item.setCheckState(NAME, Qt.CheckState.Checked if panel.shown else Qt.CheckState.Unchecked)
+        item.setToolTip(NAME, "The tick shows or hides the panel in the view; it is checked all the same.")
+        if not panel.kept:
+            item.setText(STATE, "left out")
+            item.setForeground(NAME, QBrush(self.palette().placeholderText()))
+            item.setToolTip(NAME, "Left out: neither drawn nor checked.")
+
+    def _add_tube(self, parent: QTreeWidgetItem, tube: Tube) -> None:
+        item = self._add(parent, tube.id, tube.name)
+        for place, node in enumerate(tube.nodes):
+            self._add(item, node, node_words(tube, place), may_rename=False)
+
+    def _all_items(self) -> Iterable[QTreeWidgetItem]:
+        root = self._tree.invisibleRootItem()
+        for row in range(root.childCount()):
+            top = root.child(row)
+            yield top
+            yield from (top.child(index) for index in range(top.childCount()))
+
+    def _key(self, item: QTreeWidgetItem) -> object:
+        id = item.data(NAME, ID)
+        return HEADINGS[1] if id is None else id
+
+    def _show_selection(self, selection: frozenset[int]) -> None:
+        if self._filling:
+            return
+        self._filling = True
+        model = self._tree.selectionModel()
+        model.clearSelection()
+        for id in selection:
+            for item in self._items.get(id, ()):
+                item.setSelected(True)
+        shown = [item for id in selection for item in self._items.get(id, ())[:1]]
+        if len(shown) == 1:
+            index = self._tree.indexFromItem(shown[0])
+            model.setCurrentIndex(index, QItemSelectionModel.SelectionFlag.NoUpdate)
+            self._tree.scrollToItem(shown[0])
+        self._filling = False
+
+    def _on_selected(self) -> None:
+        if self._filling:
+            return
+        chosen = (item.data(NAME, ID) for item in self._tree.selectedItems())
+        self._session.select(id for id in chosen if id is not None)
+
+    def _on_item_changed(self, item: QTreeWidgetItem, column: int) -> None:
+        if self._filling or column != NAME:
+            return
+        id, layout = item.data(NAME, ID), self._session.layout
+        panel = layout.panels.get(id)
+        shown = item.checkState(NAME) == Qt.CheckState.Checked
+        if panel is not None and panel.shown != shown:
+            words = f"{'Show' if shown else 'Hide'} {panel.name}"
+            self._session.apply(words, lambda now: edits.set_panel(now, id, shown=shown))
+            return
+        self._rename(id, item.text(NAME).strip())
+
+    def _rename(self, id: int, name: str) -> None:
+        old = _named(self._session.layout).get(id)
+        if old is None or name == old:
+            return
+        done = name and self._session.apply(f"Rename {old}", lambda now: edits.rename(now, id, name))
+        if not done:
+            self._fill()
+
+    def _on_double_clicked(self, item: QTreeWidgetItem) -> None:
+        id = item.data(NAME, ID)
+        if id is not None:
+            self.fly_to_wanted.emit(frozenset((id,)))
+
+    def _on_menu(self, point: QPoint) -> None:
+        self.menu_wanted.emit(self._tree.viewport().mapToGlobal(point))
+
+
+def node_words(tube: Tube, place: int) -> str:
+    """How a node is called within a tube: start, corner 1, corner 2, end."""
+    if place == 0:
+        return "start"
+    return "end" if place == len(tube.nodes) - 1 else f"corner {place}"
+
+
+def _named(layout: Layout) -> dict[int, str]:
+    things = (*layout.tubes.values(), *layout.panels.values(), *layout.bodies.values())
+    return {thing.id: thing.name for thing in things}
+
+
+def _panels_look(layout: Layout) -> list[tuple[object, ...]]:
+    return [(p.id, p.name, p.body, p.kept, p.shown) for p in layout.panels.values()]

@@ -1,0 +1,119 @@
+"""Rows of labels and fields, as the panels at the right are made of."""
+
+from collections.abc import Iterable
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFrame,
+    QGridLayout,
+    QLabel,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.panels.fields import SEVERAL
+
+
+class Rows(QWidget):
+    """A column of rows; everything keeps to the width there is."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._column = QVBoxLayout(self)
+        self._column.setContentsMargins(10, 4, 10, 8)
+        self._column.setSpacing(6)
+        self._grid: QGridLayout | None = None
+
+    def heading(self, text: str) -> QLabel:
+        """A line with a name over what follows."""
+        rule = QFrame(objectName="rule")
+        label = QLabel(text)
+        label.setProperty("kind", "heading")
+        self.whole(rule)
+        self.whole(label)
+        return label
+
+    def whole(self, widget: QWidget) -> None:
+        """A widget as wide as the panel."""
+        self._grid = None
+        self._column.addWidget(widget)
+
+    def field(self, label: str, widget: QWidget, tip: str = "") -> QLabel:
+        """A field with its label before it; the tip says what the number means."""
+        grid = self._open_grid()
+        row = grid.rowCount()
+        name = QLabel(label)
+        name.setBuddy(widget)
+        widget.setAccessibleName(label)
+        for part in (name, widget):
+            part.setToolTip(tip)
+        grid.addWidget(name, row, 0)
+        grid.addWidget(widget, row, 1)
+        return name
+
+    def number(self, label: str, tip: str = "") -> QLabel:
+        """A large number that can't be typed; returns the label that shows it."""
+        value = QLabel("—")
+        value.setProperty("kind", "number")
+        value.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        value.setAlignment(Qt.AlignmentFlag.AlignRight)
+        value.setWordWrap(True)
+        self.field(label, value, tip)
+        return value
+
+    def words(self, kind: str = "faint") -> QLabel:
+        """A paragraph."""
+        label = QLabel(wordWrap=True)
+        label.setProperty("kind", kind)
+        label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.whole(label)
+        return label
+
+    def finish(self) -> None:
+        """Push everything to the top."""
+        self._column.addStretch(1)
+
+    def _open_grid(self) -> QGridLayout:
+        if self._grid is None:
+            self._grid = QGridLayout(horizontalSpacing=8, verticalSpacing=5)
+            self._grid.setColumnStretch(0, 2)
+            self._grid.setColumnStretch(1, 3)
+            self._column.addLayout(self._grid)
+        return self._grid
+
+
+class ChoiceBox(QComboBox):
+    """A list of (id, words) that can also show that the selected things differ."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(8)
+        self.setPlaceholderText(SEVERAL)
+        self._shown: tuple[tuple[int, str], ...] = ()
+
+    def show_choices(self, choices: Iterable[tuple[int, str]], chosen: int | None) -> None:
+        """Fill the list when it differs and choose; None shows "several"."""
+        wanted = tuple(choices)
+        if wanted != self._shown:
+            self.clear()
+            for id, words in wanted:
+                self.addItem(words, id)
+            self._shown = wanted
+        self.setCurrentIndex(-1 if chosen is None else self.findData(chosen))
+
+    @property
+    def chosen(self) -> int | None:
+        data = self.currentData()
+        return None if data is None else int(data)
+
+
+def set_kind(label: QLabel, kind: str) -> None:
+    """Change how a label is dressed."""
+    if label.property("kind") != kind:
+        label.setProperty("kind", kind)
+        label.style().unpolish(label)
+        label.style().polish(label)

@@ -1,0 +1,128 @@
+"""The first page: three ways to begin, and the jobs used last with their pictures."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtGui import QIcon, QPixmap
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QScrollArea,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+PICTURE = QSize(176, 110)
+COLUMNS = 4
+CHOICES = (
+    ("body", "Bring in a scan", "STL, OBJ, PLY, OFF, GLB or 3MF of the vehicle"),
+    ("tape", "Measure a body", "Build one from tape and plumb-line heights and widths"),
+    ("sample", "Open the sample", "A small two-door 4×4 with its cage finished"),
+)
+
+
+class StartPage(QScrollArea):
+    """Shown while there is no job."""
+
+    scan_wanted = Signal()
+    measures_wanted = Signal()
+    sample_wanted = Signal()
+    open_wanted = Signal()
+    job_wanted = Signal(object)  # Path
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWidgetResizable(True)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        page = QWidget()
+        self._choices: list[QToolButton] = []
+        self._jobs = QGridLayout(horizontalSpacing=14, verticalSpacing=14)
+        self._jobs_title = _heading("Recent jobs", 15)
+        column = QVBoxLayout(page)
+        column.setContentsMargins(48, 40, 48, 32)
+        column.setSpacing(12)
+        column.addStretch(1)
+        column.addWidget(_heading("Lay out a cage", 26))
+        column.addWidget(_faint("Start from the body the tubes go round. Dropping a file here works too."))
+        column.addSpacing(10)
+        column.addLayout(self._choice_row())
+        column.addSpacing(22)
+        column.addWidget(self._jobs_title)
+        column.addLayout(self._jobs)
+        column.addWidget(self._open_button(), 0, Qt.AlignmentFlag.AlignLeft)
+        column.addStretch(2)
+        self.setWidget(page)
+
+    def set_icons(self, icons: Sequence[QIcon]) -> None:
+        """Give the three choices their drawings, in their order."""
+        for button, icon in zip(self._choices, icons, strict=True):
+            button.setIcon(icon)
+
+    def set_recent(self, jobs: Sequence[tuple[Path, Path]]) -> None:
+        """List jobs, each with the file of its picture (which may not exist)."""
+        while self._jobs.count():
+            self._jobs.takeAt(0).widget().deleteLater()
+        for place, (job, picture) in enumerate(jobs[: 2 * COLUMNS]):
+            self._jobs.addWidget(self._job_card(job, picture), place // COLUMNS, place % COLUMNS)
+        self._jobs.setColumnStretch(COLUMNS, 1)
+        self._jobs_title.setVisible(bool(jobs))
+
+    def _choice_row(self) -> QHBoxLayout:
+        row = QHBoxLayout(spacing=14)
+        wanted = (self.scan_wanted, self.measures_wanted, self.sample_wanted)
+        for (_, title, words), signal in zip(CHOICES, wanted, strict=True):
+            card = _card(f"{title}\n{words}", QSize(44, 44))
+            card.setToolTip(words + ".")
+            card.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+            card.setMinimumHeight(150)
+            card.clicked.connect(signal)
+            self._choices.append(card)
+            row.addWidget(card, 1)
+        return row
+
+    def _open_button(self) -> QToolButton:
+        button = QToolButton(text="Open another job…")
+        button.setToolTip("Choose a job file.")
+        button.clicked.connect(self.open_wanted)
+        return button
+
+    def _job_card(self, job: Path, picture: Path) -> QToolButton:
+        card = _card(job.stem, PICTURE)
+        pixmap = QPixmap(str(picture)) if picture.is_file() else QPixmap()
+        if not pixmap.isNull():
+            card.setIcon(QIcon(pixmap))
+        card.setToolTip(str(job))
+        card.setProperty("job", str(job))
+        card.clicked.connect(self._on_job)
+        return card
+
+    def _on_job(self) -> None:
+        self.job_wanted.emit(Path(str(self.sender().property("job"))))
+
+
+def _card(text: str, icon_size: QSize) -> QToolButton:
+    card = QToolButton(text=text, objectName="card")
+    card.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
+    card.setIconSize(icon_size)
+    card.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    card.setCursor(Qt.CursorShape.PointingHandCursor)
+    return card
+
+
+def _heading(text: str, pixels: int) -> QLabel:
+    label = QLabel(text)
+    font = label.font()
+    font.setPixelSize(pixels)
+    font.setWeight(font.Weight.DemiBold)
+    label.setFont(font)
+    return label
+
+
+def _faint(text: str) -> QLabel:
+    label = QLabel(text, wordWrap=True)
+    label.setProperty("kind", "faint")
+    return label

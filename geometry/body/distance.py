@@ -1,0 +1,114 @@
+"""The distance index of a panel: nearest points on its triangles, and whether a point is wrapped by them."""
+
+from typing import Any
+
+import numpy as np
+from msgspec import Struct
+from numpy.typing import NDArray
+
+from geometry.body import placement
+from geometry.layout import Layout
+from geometry.tolerances import SAME_POINT
+from geometry.vectors import Floats, Ints
+
+WRAPPED = 0.75  # of a turn; open doors and holes in a scan cost some of the whole turn
+
+
+class PanelIndex:
+    """Answers questions about one set of triangles; open, doubled and inside-out meshes are fine.
+
+    libigl keeps the GIL while it builds and asks, so only a child process or a command uses this.
+    """
+
+    def __init__(self, vertices: Floats, triangles: NDArray[np.integer]) -> None:
+        import igl
+
+        self.vertices = np.ascontiguousarray(vertices, dtype=np.float64)
+        self.triangles = np.ascontiguousarray(triangles, dtype=np.int64)
+        if not len(self.triangles):
+            raise ValueError("a panel needs at least one triangle")
+        if not np.isfinite(self.vertices[self.triangles]).all():
+            raise ValueError("the vertices of a panel must be finite numbers")
+        used = self.vertices[np.unique(self.triangles)]
+        self.bounds: tuple[Floats, Floats] = (used.min(axis=0), used.max(axis=0))
+        self._elements = _slivers_as_edges(self.vertices, self.triangles)
+        self._tree = igl.AABB()
+        self._tree.init(self.vertices, self._elements)
+        self._turns: Any = None
+
+    def closest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
+        """Return for points (n, 3) the distance (n,), the triangle (n,) and the nearest point (n, 3)."""
+        asked = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
+        if not len(asked):
+            return np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros((0, 3))
+        squared, triangle, nearest = self._tree.squared_distance(self.vertices, self._elements, asked)
+        return np.sqrt(squared), triangle, nearest.reshape(-1, 3)
+
+    def winding(self, points: Floats) -> Floats:
+        """Return how often the panel wraps each point (n, 3): 1 inside a closed mesh, -1 if inside out."""
+        import igl
+
+        if self._turns is None:
+            self._turns = igl.FastWindingNumberBVH()
+            self._turns.init(self.vertices, self.triangles)
+        asked = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
+        turns: Floats = np.asarray(self._turns.winding_number(asked)).reshape(-1)
+        return turns
+
+    def inside(self, points: Floats) -> NDArray[np.bool_]:
+        """Return which points (n, 3) the panel wraps by itself."""
+        wrapped: NDArray[np.bool_] = np.abs(self.winding(points)) > WRAPPED
+        return wrapped
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether each edge is shared by exactly two triangles."""
+        edges = np.sort(self.triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+        _, uses = np.unique(edges, axis=0, return_counts=True)
+        return bool((uses == 2).all())
+
+
+BodyIndex = dict[int, PanelIndex]  # by panel id
+
+
+class Indexed(Struct, frozen=True, eq=False):
+    """The distance indexes of a layout's kept panels, and what they were made from."""
+
+    panels: BodyIndex
+    sources: dict[int, tuple[Floats, NDArray[np.int32]]]
+
+
+def build(layout: Layout, known: Indexed | None = None) -> Indexed:
+    """Index the kept panels; those whose triangles and place are as in `known` are taken from there."""
+    kept = {id: panel for id, panel in layout.panels.items() if panel.kept and len(panel.mesh.triangles)}
+    sources = {
+        id: (placement.panel_vertices(layout, panel), panel.mesh.triangles) for id, panel in kept.items()
+    }
+    return Indexed({id: _reused(id, source, known) for id, source in sources.items()}, sources)
+
+
+def _reused(id: int, source: tuple[Floats, NDArray[np.int32]], known: Indexed | None) -> PanelIndex:
+    vertices, triangles = source
+    if known is not None and id in known.sources:
+        old_vertices, old_triangles = known.sources[id]
+        if old_vertices is vertices and old_triangles is triangles:
+            return known.panels[id]
+    return PanelIndex(vertices, triangles)
+
+
+def _slivers_as_edges(vertices: Floats, triangles: Ints) -> Ints:
+    """Return the triangles, those flatter than SAME_POINT replaced by their longest edge.
+
+    Nearest points on slivers drown in rounding; the edge is right to within the sliver's height.
+    """
+    corners = vertices[triangles]
+    edges = np.roll(corners, -1, axis=1) - corners
+    lengths = np.linalg.norm(edges, axis=2)
+    doubled_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    longest = lengths.argmax(axis=1)
+    slivers = np.flatnonzero(doubled_area <= SAME_POINT * lengths.max(axis=1))
+    elements = triangles.copy()
+    first = triangles[slivers, longest[slivers]]
+    second = triangles[slivers, (longest[slivers] + 1) % 3]
+    elements[slivers] = np.column_stack([first, second, second])
+    return elements

@@ -1,0 +1,231 @@
+"""Can the bender make the tube: radius, die, tangents, straights, angles, and the length of the blank."""
+
+from geometry.checks.finding import Amount, Finding
+from geometry.layout import Die, Layout, Tube
+from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
+from geometry.tube import bending, centreline
+from geometry.tube.centreline import Bend, Centreline
+from geometry.vectors import Vec3, between
+
+Found = tuple[Finding, ...]
+
+
+def findings(layout: Layout, tube: Tube) -> Found:
+    """Return what stands against bending the tube from one piece of stock."""
+    line = centreline.of(layout, tube)
+    short = _too_short(layout, tube, line)
+    if short:
+        return short
+    if not line.bends:
+        return _over_stick(layout, tube, line)
+    die = bending.die_of(layout, tube)
+    return (
+        *_die(layout, tube, line, die),
+        *(found for number in range(len(line.bends)) for found in _angle(tube, line, number, die)),
+        *(found for number in range(len(line.straights)) for found in _straight(tube, line, number, die)),
+        *_over_stick(layout, tube, line),
+    )
+
+
+def blank_length(layout: Layout, tube: Tube, line: Centreline) -> float:
+    """Return the straight length to cut: allowances grow where the die needs more to hold on to."""
+    start, end = (
+        layout.limits.end_allowance if allowance is None else allowance
+        for allowance in (tube.start_allowance, tube.end_allowance)
+    )
+    die = bending.die_of(layout, tube)
+    if line.bends and die is not None:
+        start = max(start, die.first_straight - line.straights[0])
+        end = max(end, die.tail - line.straights[-1])
+    true_length = sum(line.straights) + sum(bend.radius * bend.angle for bend in line.bends)
+    return true_length + start + end
+
+
+def _too_short(layout: Layout, tube: Tube, line: Centreline) -> Found:
+    od = layout.stocks[tube.stock].od
+    if line.length >= od:
+        return ()
+    return (
+        Finding(
+            rule="tube.too_short",
+            severity="error",
+            message="{tube} is {value} long, less than its own diameter of {limit}. Move its ends apart, "
+            "or delete it.",
+            tubes=(tube.id,),
+            nodes=tube.nodes,
+            value=line.length,
+            limit=od,
+            quantity="length",
+            at=line.points[0],
+        ),
+    )
+
+
+def _die(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> Found:
+    """Judge the die as such: whether there is one, for this OD, and gentle enough for the stock."""
+    stock = layout.stocks[tube.stock]
+    nodes = tuple(tube.nodes[bend.index] for bend in line.bends)
+    at = line.bends[0].corner
+    if die is None:
+        message = (
+            "The rack has no die for {tube}, which is {od} tube; its bends are drawn with a radius of {clr}. "
+            "Add a die for that diameter to the rack, or choose another stock."
+        )
+        amounts = {"od": Amount(stock.od, "length"), "clr": Amount(line.bends[0].radius, "length")}
+        return (Finding("bend.no_die", "warning", message, (tube.id,), nodes, at=at, amounts=amounts),)
+    if not bending.is_for(die, stock):
+        return (
+            Finding(
+                rule="bend.other_die",
+                severity="error",
+                message="{tube} is {limit} tube, but its die {die} takes {value} tube. Choose a die for "
+                "{limit} tube.",
+                tubes=(tube.id,),
+                nodes=nodes,
+                value=die.od,
+                limit=stock.od,
+                quantity="length",
+                at=at,
+                words={"die": die.name},
+            ),
+        )
+    if die.clr >= bending.least_clr(stock) - LENGTH_NOISE:
+        return ()
+    return (
+        Finding(
+            rule="bend.clr_below_stock",
+            severity="warning",
+            message="The die {die} bends {tube} on a radius of {value}; its stock {stock} needs {limit} or "
+            "more. Choose a die with a larger radius, or a stock that may be bent tighter.",
+            tubes=(tube.id,),
+            nodes=nodes,
+            value=die.clr,
+            limit=bending.least_clr(stock),
+            quantity="length",
+            at=at,
+            words={"die": die.name, "stock": stock.name},
+        ),
+    )
+
+
+def _angle(tube: Tube, line: Centreline, number: int, die: Die | None) -> Found:
+    """Judge how far one bend turns."""
+    bend = line.bends[number]
+    if bend.angle > LARGEST_TURN:
+        rule, limit = "bend.turn_too_sharp", LARGEST_TURN
+        message = (
+            "Bend {bend} of {tube} doubles back by {value}, more than any bend can ({limit}). Move the "
+            "corner so that the tube turns less, or split the tube there."
+        )
+    elif die is not None and bend.angle > die.largest_angle + ANGLE_NOISE:
+        rule, limit = "bend.angle_over_die", die.largest_angle
+        message = (
+            "Bend {bend} of {tube} turns by {value}; the die {die} stops at {limit}. Spread the turn over "
+            "two bends, or choose a die that bends farther."
+        )
+    else:
+        return ()
+    return (
+        Finding(
+            rule=rule,
+            severity="error",
+            message=message,
+            tubes=(tube.id,),
+            nodes=(tube.nodes[bend.index],),
+            value=bend.angle,
+            limit=limit,
+            quantity="angle",
+            at=bend.corner,
+            words={"bend": str(number + 1), "die": die.name if die else ""},
+        ),
+    )
+
+
+def _straight(tube: Tube, line: Centreline, number: int, die: Die | None) -> Found:
+    """Judge one straight: number 0 runs to the first bend, the last one from the last bend."""
+    neighbours = line.bends[max(number - 1, 0) : number + 1]
+    if any(bend.angle > LARGEST_TURN for bend in neighbours):
+        return ()  # its tangents mean nothing, and the corner has a finding of its own
+    straight = line.straights[number]
+    if straight < -LENGTH_NOISE:
+        return (_overlap(tube, line, number, neighbours),)
+    if len(neighbours) < 2 or die is None:
+        return ()
+    least = bending.least_between(die)
+    if straight >= least - LENGTH_NOISE:
+        return ()
+    is_measured = die.between_straight > 0.0
+    because = (
+        "the die {die} needs {limit}"
+        if is_measured
+        else "{limit} is assumed for the die {die} until its own least straight is entered in the rack"
+    )
+    return (
+        Finding(
+            rule="bend.between_short",
+            severity="error" if is_measured else "warning",
+            message="Between bends {bend} and {next} of {tube} {value} of straight is left; "
+            + because
+            + ". Move their corners {difference} farther apart.",
+            tubes=(tube.id,),
+            nodes=_nodes_of(tube, neighbours),
+            value=straight,
+            limit=least,
+            quantity="length",
+            at=_middle(neighbours),
+            words={"bend": str(number), "next": str(number + 1), "die": die.name},
+        ),
+    )
+
+
+def _overlap(tube: Tube, line: Centreline, number: int, neighbours: tuple[Bend, ...]) -> Finding:
+    needed = sum(bend.tangent for bend in neighbours)
+    is_between = 0 < number < len(line.straights) - 1
+    if is_between:
+        where = "The leg between bends {bend} and {next} of {tube}"
+        mend = "Move their corners {difference} farther apart, or turn less."
+    else:
+        where = f"The leg from the {'start' if number == 0 else 'end'} of {{tube}} to bend {{bend}}"
+        mend = "Move the end {difference} out, or turn less."
+    first = number if number else 1
+    return Finding(
+        rule="bend.tangents_overlap",
+        severity="error",
+        message=where + " is {value} long, and bending takes {limit} of it. " + mend,
+        tubes=(tube.id,),
+        nodes=_nodes_of(tube, neighbours),
+        value=needed + line.straights[number],
+        limit=needed,
+        quantity="length",
+        at=_middle(neighbours),
+        words={"bend": str(first), "next": str(first + 1)},
+    )
+
+
+def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
+    stock = layout.stocks[tube.stock]
+    blank = blank_length(layout, tube, line)
+    if blank <= stock.stick + LENGTH_NOISE:
+        return ()
+    return (
+        Finding(
+            rule="blank.over_stick",
+            severity="error",
+            message="{tube} needs a blank of {value}, and the longest stick of {stock} is {limit}. Split the "
+            "tube, or shorten it by {difference}.",
+            tubes=(tube.id,),
+            value=blank,
+            limit=stock.stick,
+            quantity="length",
+            at=line.points[0],
+            words={"stock": stock.name},
+        ),
+    )
+
+
+def _nodes_of(tube: Tube, some: tuple[Bend, ...]) -> tuple[int, ...]:
+    return tuple(tube.nodes[bend.index] for bend in some)
+
+
+def _middle(neighbours: tuple[Bend, ...]) -> Vec3:
+    return between(neighbours[0].corner, neighbours[-1].corner, 0.5)

@@ -1,0 +1,139 @@
+"""Run every check over a layout; what did not change since the previous report is taken from there."""
+
+from collections.abc import Iterable
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from geometry.body import distance
+from geometry.body.distance import BodyIndex
+from geometry.checks import bends, clearance
+from geometry.checks.clearance import Clearance
+from geometry.checks.finding import Amount, Finding, Quantity, Severity
+from geometry.layout import Layout
+from geometry.progress import Progress, no_progress
+
+__all__ = ["Amount", "Finding", "Quantity", "Report", "Severity", "check", "check_layout"]
+
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+
+
+class Basis(Struct, frozen=True, eq=False):
+    """What a report was computed from."""
+
+    layout: Layout
+    index: BodyIndex
+
+
+class Report(Struct, frozen=True, eq=False):
+    """What the checks say about a layout."""
+
+    clearances: tuple[Clearance, ...] = ()  # each tube and panel nearer than the widest stand-off
+    nearest: dict[int, Clearance] = {}  # by tube: its nearest panel, where one is within REACH
+    findings: tuple[Finding, ...] = ()  # worst first
+    checked: frozenset[int] = frozenset()  # tubes whose figures belong to this layout
+    basis: Basis | None = None  # what the next check compares with; None: nothing can be reused
+
+
+def check(
+    layout: Layout, index: BodyIndex, previous: Report | None = None, tubes: frozenset[int] | None = None
+) -> Report:
+    """Judge the tubes given, or all; tubes whose inputs are those of the previous report are not redone.
+
+    Tubes that changed but were not asked for keep their old figures and are missing in `checked`.
+    """
+    unchanged = _unchanged(layout, index, previous)
+    wanted = frozenset(layout.tubes) if tubes is None else tubes & layout.tubes.keys()
+    redone = wanted - unchanged
+    kept = layout.tubes.keys() - redone
+    old = previous or Report()
+    fresh = clearance.measured(layout, index, redone)
+    return Report(
+        clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),
+        nearest={id: near for id, near in old.nearest.items() if id in kept} | fresh.nearest,
+        findings=_worst_first(
+            (
+                *(found for found in old.findings if set(found.tubes) & kept),
+                *clearance.findings(layout, index, fresh, redone),
+                *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
+                *_about_the_body(layout, index),
+            )
+        ),
+        checked=redone | unchanged,
+        basis=Basis(layout, index),
+    )
+
+
+def check_layout(layout: Layout, progress: Progress = no_progress) -> Report:
+    """Index the body and judge the whole layout; for work that has no index yet."""
+    progress(0.0, "Indexing the body")
+    index = distance.build(layout).panels
+    progress(0.7, "Checking the tubes")
+    return without_basis(check(layout, index))
+
+
+def without_basis(report: Report) -> Report:
+    """Return the report alone, without the layout and the body it came from."""
+    return replace(report, basis=None)
+
+
+def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> frozenset[int]:
+    """Return the tubes that the previous report judged from the same inputs."""
+    if previous is None or previous.basis is None or not _same_surroundings(layout, index, previous.basis):
+        return frozenset()
+    before = previous.basis.layout
+    return frozenset(
+        id
+        for id in previous.checked & layout.tubes.keys()
+        if before.tubes.get(id) is layout.tubes[id]
+        and all(before.nodes.get(node) is layout.nodes[node] for node in layout.tubes[id].nodes)
+    )
+
+
+def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:
+    before = basis.layout
+    return (
+        (before.limits, before.stocks, before.dies) == (layout.limits, layout.stocks, layout.dies)
+        and index.keys() == basis.index.keys()
+        and all(index[id] is basis.index[id] for id in index)
+        and all(
+            id in before.panels and layout.panels[id].body == before.panels[id].body
+            for id in index
+            if id in layout.panels
+        )
+    )
+
+
+def _of(rows: Iterable[Clearance], tubes: Iterable[int]) -> tuple[Clearance, ...]:
+    chosen = set(tubes)
+    return tuple(row for row in rows if row.tube in chosen)
+
+
+def _ordered(rows: Iterable[Clearance]) -> tuple[Clearance, ...]:
+    return tuple(sorted(rows, key=lambda row: (row.tube, row.clearance, row.panel)))
+
+
+def _worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    return tuple(
+        sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), f.rule, -_excess(f), f.tubes, f.panels))
+    )
+
+
+def _excess(finding: Finding) -> float:
+    """Return how far the value is on the wrong side of the limit."""
+    if finding.value is None or finding.limit is None:
+        return 0.0
+    return abs(finding.value - finding.limit)
+
+
+def _about_the_body(layout: Layout, index: BodyIndex) -> tuple[Finding, ...]:
+    if index or not layout.tubes:
+        return ()
+    return (
+        Finding(
+            rule="body.no_panels",
+            severity="note",
+            message="There is no body panel to check against, so no clearance is known. Bring in a body, "
+            "or keep at least one of its panels.",
+        ),
+    )

@@ -107,11 +107,19 @@ class Station(Struct, frozen=True):
 
 
 class WheelArch(Struct, frozen=True):
-    """A round cut-out in both sides, centred at x, z."""
+    """A round cut-out in both sides, centred at x, z, and how far it reaches in from the sill."""
 
     x: float
     z: float
     radius: float
+    depth: float = 260.0
+
+
+class DoorOpening(Struct, frozen=True):
+    """Where a side door begins and ends along the car; both sides alike."""
+
+    front: float
+    back: float
 
 
 class Measured(Struct, frozen=True):
@@ -120,6 +128,7 @@ class Measured(Struct, frozen=True):
     shape: str
     stations: tuple[Station, ...]
     arches: tuple[WheelArch, ...] = ()
+    doors: tuple[DoorOpening, ...] = ()
 
 
 class Body(Struct, frozen=True):

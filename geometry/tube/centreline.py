@@ -12,7 +12,7 @@ from geometry.layout import Layout, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending
 from geometry.tube.bending import Turn
-from geometry.vectors import Floats, Vec3, cross, direction, distance, dot, minus, plus, times
+from geometry.vectors import Floats, Vec3, cross, direction, distance, dot, minus, plus, times, vec
 
 CACHED_LINES = 4096  # some sixty cages of sixty tubes: the layouts before, after and during a drag
 
@@ -179,6 +179,25 @@ def nearest(line: Centreline, point: Vec3) -> tuple[float, Vec3]:
         if gap < best_gap:
             best_gap, best = gap, (start + along, place)
     return best
+
+
+def bend_at(line: Centreline, station: float) -> Bend | None:
+    """Return the bend that the station lies in; its two ends still count as straight."""
+    inside = (b for b in line.bends if b.start + LENGTH_NOISE < station < b.end - LENGTH_NOISE)
+    return next(inside, None)
+
+
+def leg_at(line: Centreline, station: float) -> int:
+    """Return the index of the point that the leg at this station comes from; a bend is halved."""
+    passed = [bend for bend in line.bends if (bend.start + bend.end) / 2.0 <= station]
+    first = passed[-1].index if passed else 0
+    last = line.bends[len(passed)].index if len(passed) < len(line.bends) else len(line.points) - 1
+    place = vec(point_at(line, station)[0])
+    for index in range(first, last - 1):
+        ahead = minus(line.points[index + 1], place)
+        if dot(ahead, minus(line.points[index + 1], line.points[index])) > 0.0:
+            return index
+    return last - 1
 
 
 def radius_of(arc: Arc) -> float:

@@ -1,0 +1,640 @@
+"""Every change of a layout, as a function from layout to layout.
+
+Each one refuses what cannot be kept (a number that is not finite, two neighbouring nodes on one
+point, tubes that sit on one another in a ring) with a GeometryError, keeps landing nodes on their
+tubes, and drops nodes that no tube uses any more. What an edit does not touch stays the same object.
+"""
+
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, TypeVar
+
+from msgspec.structs import replace
+
+from geometry import landings
+from geometry.errors import GeometryError
+from geometry.landings import NOTHING_WANTED
+from geometry.layout import Die, Landing, Layout, Limits, Node, Stock, Tube
+from geometry.tolerances import FARTHEST_POINT, LENGTH_NOISE, SAME_POINT
+from geometry.tube import bending, centreline, stock
+from geometry.vectors import Vec3, distance, is_finite, plus, vec
+
+Thing = TypeVar("Thing")
+Item = Vec3 | int | Landing  # a place, a node that exists, or a place on a tube
+
+
+# Nodes
+
+
+def add_node(layout: Layout, position: Vec3, landing: Landing | None = None) -> tuple[Layout, int]:
+    """Add a free node, or one on a tube; it stays until a tube has used it and lets it go."""
+    id = layout.next_id
+    if landing is not None:
+        position = _landing_place(layout, landing)
+    node = Node(id, _checked(position), landing)
+    return replace(layout, nodes={**layout.nodes, id: node}, next_id=id + 1), id
+
+
+def landing_at(layout: Layout, tube: int, point: Vec3) -> Landing:
+    """Return the landing on a tube that is nearest to a point; a corner gives the middle of its arc."""
+    line = centreline.of(layout, _tube(layout, tube))
+    return Landing(tube, centreline.nearest(line, _checked(point))[0])
+
+
+def move_nodes(layout: Layout, ids: Iterable[int], shift: Vec3) -> Layout:
+    """Move nodes, and all nodes of tubes, by the same shift; landing nodes slide along their tube."""
+    shift = _checked(shift)
+    chosen = dict.fromkeys(node for id in ids for node in _nodes_of(layout, id))
+    return _placed(layout, {id: plus(layout.nodes[id].position, shift) for id in chosen})
+
+
+def place_node(layout: Layout, id: int, position: Vec3) -> Layout:
+    """Put a node at a place; a landing node goes to the nearest place of its tube."""
+    return _placed(layout, {_node(layout, id).id: position})
+
+
+def set_landing(layout: Layout, node: int, landing: Landing | None) -> Layout:
+    """Seat a node on a tube, or free it where it is."""
+    if landing is not None:
+        _landing_place(layout, landing)
+    changed = replace(_node(layout, node), landing=landing)
+    return _settled(layout, _with_nodes(layout, {node: changed}))
+
+
+def insert_node(layout: Layout, tube: int, leg: int, position: Vec3) -> tuple[Layout, int]:
+    """Add a node to a tube between its nodes leg and leg + 1."""
+    asked = _tube(layout, tube)
+    if not 0 <= leg < len(asked.nodes) - 1:
+        raise GeometryError(f"Tube {asked.name} has no leg {leg + 1}.", (tube,))
+    after, id = add_node(layout, position)
+    nodes = (*asked.nodes[: leg + 1], id, *asked.nodes[leg + 1 :])
+    return _settled(layout, _with_tube(after, replace(asked, nodes=nodes))), id
+
+
+def remove_node(layout: Layout, id: int) -> Layout:
+    """Take a node out of its tubes; its neighbours are joined, a tube without a leg goes too."""
+    return delete(layout, (_node(layout, id).id,))
+
+
+def merge_nodes(layout: Layout, keep: int, drop: int) -> Layout:
+    """Let every tube that uses one node use another instead."""
+    _node(layout, keep), _node(layout, drop)
+    if keep == drop:
+        return layout
+    tubes = {
+        tube.id: _through(tube, [keep if id == drop else id for id in tube.nodes])
+        for tube in layout.tubes.values()
+        if drop in tube.nodes
+    }
+    after = _with_tubes(layout, tubes)
+    nodes = {id: node for id, node in after.nodes.items() if id != drop}
+    return _settled(layout, replace(after, nodes=nodes))
+
+
+# Tubes
+
+
+def add_tube(
+    layout: Layout, items: Sequence[Item], stock: int, name: str | None = None
+) -> tuple[Layout, int]:
+    """Lay a tube through places, nodes and landings in turn."""
+    _known_stock(layout, stock)
+    if name is not None:
+        name = _free_tube_name(layout, name)
+    after, nodes = layout, []
+    for item in items:
+        after, node = _node_for(after, item)
+        nodes.append(node)
+    id = after.next_id
+    tube = Tube(id, name or _next_name(layout), tuple(nodes), stock)
+    return _settled(layout, replace(_with_tube(after, tube), next_id=id + 1)), id
+
+
+def extend_tube(layout: Layout, tube: int, item: Item, at_start: bool = False) -> tuple[Layout, int]:
+    """Let a tube run on from its end (or its start) to one more node."""
+    asked = _tube(layout, tube)
+    after, node = _node_for(layout, item)
+    nodes = (node, *asked.nodes) if at_start else (*asked.nodes, node)
+    return _settled(layout, _with_tube(after, replace(asked, nodes=nodes))), node
+
+
+def split_tube(
+    layout: Layout, tube: int, *, station: float | None = None, node: int | None = None
+) -> tuple[Layout, int]:
+    """Cut a tube in two at a station on a straight, or at one of its nodes; both share that node.
+
+    The first part keeps the id. At a bend's corner the bend becomes a mitre.
+    """
+    if (station is None) == (node is None):
+        raise ValueError("split at a station or at a node")
+    asked = _tube(layout, tube)
+    after, at = layout, asked.nodes.index(node) if node in asked.nodes else -1
+    if station is not None:
+        after, at = _cut_at(layout, asked, station)
+    elif not 0 < at < len(asked.nodes) - 1:
+        raise GeometryError(f"Tube {asked.name} can be split at a node between its ends only.", (tube,))
+    id = after.next_id
+    nodes = after.tubes[tube].nodes
+    first = replace(asked, nodes=nodes[: at + 1], end_allowance=None)
+    second = replace(asked, id=id, name=_next_name(layout), nodes=nodes[at:], start_allowance=None)
+    after = replace(_with_tubes(after, {tube: first, id: second}), next_id=id + 1)
+    return _settled(layout, _reseated(layout, after, tube, (tube, id))), id
+
+
+def reverse_tube(layout: Layout, tube: int) -> Layout:
+    """Let a tube run the other way; nothing moves."""
+    asked = _tube(layout, tube)
+    turned = replace(
+        asked,
+        nodes=asked.nodes[::-1],
+        start_allowance=asked.end_allowance,
+        end_allowance=asked.start_allowance,
+    )
+    length = centreline.of(layout, asked).length
+    seats = {
+        node.id: replace(node, landing=Landing(tube, max(length - node.landing.station, 0.0)))
+        for node in layout.nodes.values()
+        if node.landing is not None and node.landing.tube == tube
+    }
+    return _settled(layout, _with_nodes(_with_tube(layout, turned), seats))
+
+
+def delete(layout: Layout, ids: Iterable[int]) -> Layout:
+    """Delete nodes, tubes, panels and bodies; what sat on a deleted tube stays where it is, free."""
+    gone = set(ids)
+    known = (layout.nodes, layout.tubes, layout.panels, layout.bodies)
+    if unknown := [id for id in gone if not any(id in things for things in known)]:
+        raise GeometryError("What was to be deleted is no longer in the job.", unknown)
+    tubes = {
+        tube.id: _through(tube, [id for id in tube.nodes if id not in gone])
+        for tube in layout.tubes.values()
+        if tube.id not in gone and not gone.isdisjoint(tube.nodes)
+    }
+    after = _with_tubes(layout, {**tubes, **{id: None for id in gone if id in layout.tubes}})
+    return _settled(
+        layout,
+        replace(
+            after,
+            nodes=_without(after.nodes, gone),
+            bodies=_without(after.bodies, gone),
+            panels={id: p for id, p in after.panels.items() if id not in gone and p.body not in gone}
+            if gone.intersection((*layout.panels, *layout.bodies))
+            else after.panels,
+        ),
+    )
+
+
+def set_stock(layout: Layout, tubes: Iterable[int], stock: int) -> Layout:
+    """Make tubes of another stock; a chosen die of another OD is let go."""
+    wanted = _known_stock(layout, stock)
+    changed = {tube.id: _fitted(layout, replace(tube, stock=stock), wanted) for tube in _tubes(layout, tubes)}
+    return _settled(layout, _with_tubes(layout, changed))
+
+
+def set_die(layout: Layout, tubes: Iterable[int], die: int | None) -> Layout:
+    """Choose the die of tubes; None takes the rack's best."""
+    chosen = list(_tubes(layout, tubes))
+    if die is not None:
+        if die not in layout.dies:
+            raise GeometryError("This die is no longer in the rack.", (die,))
+        for tube in chosen:
+            if not bending.is_for(layout.dies[die], layout.stocks[tube.stock]):
+                raise GeometryError(
+                    f"Die {layout.dies[die].name} is for another diameter than that of tube {tube.name}.",
+                    (tube.id, die),
+                )
+    return _settled(layout, _with_tubes(layout, {tube.id: replace(tube, die=die) for tube in chosen}))
+
+
+def set_allowances(layout: Layout, tubes: Iterable[int], start: float | None, end: float | None) -> Layout:
+    """Set what the blanks of tubes are longer at each end; None takes the layout's limit."""
+    for allowance in (start, end):
+        if allowance is not None and not 0.0 <= allowance < FARTHEST_POINT:
+            raise GeometryError("An allowance must be a length of 0 or more.", tuple(tubes))
+    changed = {
+        tube.id: replace(tube, start_allowance=start, end_allowance=end) for tube in _tubes(layout, tubes)
+    }
+    return _with_tubes(layout, changed)
+
+
+def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...]]:
+    """Copy tubes across the centre plane; return the ids of the new tubes.
+
+    Nodes on the plane, and nodes already standing where a mirrored one belongs, are shared. A tube
+    that is its own mirror image, or whose image is there already, is left alone.
+    """
+    chosen = list(_tubes(layout, tubes))
+    after, partner = layout, {}
+    for id in dict.fromkeys(node for tube in chosen for node in tube.nodes):
+        after, partner[id] = _mirrored_node(layout, after, layout.nodes[id])
+    there = {nodes for tube in layout.tubes.values() for nodes in (tube.nodes, tube.nodes[::-1])}
+    twins: dict[int, int] = {}
+    for tube in chosen:
+        nodes = tuple(partner[id] for id in tube.nodes)
+        if nodes in there:
+            continue
+        id = after.next_id
+        twin = replace(tube, id=id, name=_twin_name(after, tube.name), nodes=nodes)
+        after = replace(_with_tube(after, twin), next_id=id + 1)
+        twins[tube.id] = id
+    if not twins:
+        raise GeometryError(
+            "Nothing to mirror: each chosen tube is its own mirror image or has one already.",
+            [tube.id for tube in chosen],
+        )
+    after = _with_nodes(after, _mirrored_seats(layout, after, partner, twins))
+    used = {node for tube in after.tubes.values() for node in tube.nodes}
+    after = replace(
+        after, nodes={id: node for id, node in after.nodes.items() if id in used or id in layout.nodes}
+    )
+    return _settled(layout, after), tuple(twins.values())
+
+
+# Names, panels, limits
+
+
+def rename(layout: Layout, id: int, name: str) -> Layout:
+    """Give a tube, panel, body, stock or die another name."""
+    name = _checked_name(name)
+    if id in layout.tubes and name != layout.tubes[id].name:
+        name = _free_tube_name(layout, name)
+    for kind in ("tubes", "panels", "bodies", "stocks", "dies"):
+        things = getattr(layout, kind)
+        if id in things:
+            if things[id].name == name:
+                return layout
+            return replace(layout, **{kind: {**things, id: replace(things[id], name=name)}})
+    raise GeometryError("What was to be renamed is no longer in the job.", (id,))
+
+
+def rename_job(layout: Layout, name: str) -> Layout:
+    return replace(layout, name=_checked_name(name))
+
+
+def set_panel(layout: Layout, id: int, **changes: Any) -> Layout:
+    """Change a panel's name, kept, shown or colour."""
+    if unknown := set(changes) - {"name", "kept", "shown", "colour"}:
+        raise ValueError(f"a panel has no {unknown} to set")
+    if id not in layout.panels:
+        raise GeometryError("This panel is no longer in the job.", (id,))
+    if "name" in changes:
+        changes["name"] = _checked_name(changes["name"])
+    return replace(layout, panels={**layout.panels, id: replace(layout.panels[id], **changes)})
+
+
+def set_limits(layout: Layout, **changes: float) -> Layout:
+    """Change limits that the checks judge by."""
+    if unknown := set(changes) - set(Limits.__struct_fields__):
+        raise ValueError(f"there is no limit {unknown}")
+    for value in changes.values():
+        if not 0.0 <= value < FARTHEST_POINT:
+            raise GeometryError("A limit must be a number of 0 or more.")
+    limits = replace(layout.limits, **changes)
+    if limits.standoff_closest > limits.standoff_farthest:
+        raise GeometryError("The closest stand-off allowed cannot be more than the farthest wanted.")
+    return replace(layout, limits=limits)
+
+
+# The rack
+
+
+def with_starting_rack(layout: Layout) -> Layout:
+    """Add the common tube sizes and dies."""
+    stocks, dies, next_id = stock.starting_rack(layout.next_id)
+    return replace(layout, stocks={**layout.stocks, **stocks}, dies={**layout.dies, **dies}, next_id=next_id)
+
+
+def add_stock(layout: Layout, new: Stock) -> tuple[Layout, int]:
+    """Add a tube size under a fresh id."""
+    id = layout.next_id
+    row = replace(_checked_stock(new), id=id)
+    return replace(layout, stocks={**layout.stocks, id: row}, next_id=id + 1), id
+
+
+def replace_stock(layout: Layout, changed: Stock) -> Layout:
+    """Change a tube size; tubes made of it follow, and let go of dies of another OD."""
+    _known_stock(layout, changed.id)
+    after = replace(layout, stocks={**layout.stocks, changed.id: _checked_stock(changed)})
+    tubes = {
+        tube.id: _fitted(layout, tube, changed) for tube in layout.tubes.values() if tube.stock == changed.id
+    }
+    return _settled(layout, _with_tubes(after, tubes))
+
+
+def remove_stock(layout: Layout, id: int) -> Layout:
+    """Take a tube size off the rack; refused while a tube is made of it."""
+    gone = _known_stock(layout, id)
+    users = [tube for tube in layout.tubes.values() if tube.stock == id]
+    if users:
+        raise GeometryError(
+            f"{gone.name} is used by {_names(users)}; give them another stock first.",
+            [tube.id for tube in users],
+        )
+    return replace(layout, stocks=_without(layout.stocks, {id}))
+
+
+def add_die(layout: Layout, new: Die) -> tuple[Layout, int]:
+    """Add a die under a fresh id."""
+    id = layout.next_id
+    after = replace(layout, dies={**layout.dies, id: replace(_checked_die(new), id=id)}, next_id=id + 1)
+    return _settled(layout, after), id
+
+
+def replace_die(layout: Layout, changed: Die) -> Layout:
+    """Change a die; refused where its OD would no longer fit a tube that chose it."""
+    if changed.id not in layout.dies:
+        raise GeometryError("This die is no longer in the rack.", (changed.id,))
+    _checked_die(changed)
+    misfits = [
+        tube
+        for tube in layout.tubes.values()
+        if tube.die == changed.id and not bending.is_for(changed, layout.stocks[tube.stock])
+    ]
+    if misfits:
+        raise GeometryError(
+            f"{changed.name} bends {_names(misfits)} of another diameter; give them another die first.",
+            [tube.id for tube in misfits],
+        )
+    return _settled(layout, replace(layout, dies={**layout.dies, changed.id: changed}))
+
+
+def remove_die(layout: Layout, id: int) -> Layout:
+    """Take a die off the rack; refused while a tube has chosen it."""
+    if id not in layout.dies:
+        raise GeometryError("This die is no longer in the rack.", (id,))
+    users = [tube for tube in layout.tubes.values() if tube.die == id]
+    if users:
+        raise GeometryError(
+            f"{layout.dies[id].name} is used by {_names(users)}; give them another die first.",
+            [tube.id for tube in users],
+        )
+    return _settled(layout, replace(layout, dies=_without(layout.dies, {id})))
+
+
+# What every edit shares
+
+
+def _settled(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING_WANTED) -> Layout:
+    """Return after with landings followed and unused nodes dropped, or refuse it."""
+    if after.tubes is not before.tubes:
+        after = _without_unused(before, landings.released(after))
+    after = landings.followed(before, after, wanted)
+    for tube in after.tubes.values():
+        _check_legs(before, after, tube)
+    return after
+
+
+def _without_unused(before: Layout, after: Layout) -> Layout:
+    """Drop the nodes that a tube used before and none uses now."""
+    used_before = {node for tube in before.tubes.values() for node in tube.nodes}
+    used = {node for tube in after.tubes.values() for node in tube.nodes}
+    gone = (used_before - used).intersection(after.nodes)
+    return replace(after, nodes=_without(after.nodes, gone)) if gone else after
+
+
+def _check_legs(before: Layout, after: Layout, tube: Tube) -> None:
+    """Refuse a changed tube with less than a leg, a node twice, or two neighbours on one point."""
+    nodes = after.nodes
+    if before.tubes.get(tube.id) is tube and all(before.nodes[id] is nodes[id] for id in tube.nodes):
+        return
+    if len(tube.nodes) < 2:
+        raise GeometryError("A tube needs two points; add one more.", (tube.id,))
+    if len(set(tube.nodes)) < len(tube.nodes):
+        raise GeometryError(f"Tube {tube.name} would pass one node twice; use another node.", (tube.id,))
+    for a, b in zip(tube.nodes, tube.nodes[1:], strict=False):
+        if distance(nodes[a].position, nodes[b].position) < SAME_POINT:
+            raise GeometryError(
+                f"Two nodes of tube {tube.name} would lie on one point; keep them apart or remove one.",
+                (tube.id, a, b),
+            )
+
+
+def _placed(layout: Layout, places: Mapping[int, Vec3]) -> Layout:
+    """Return the layout with nodes at these places, as far as their landings let them."""
+    moved, wanted = {}, {}
+    for id, place in places.items():
+        node = layout.nodes[id]
+        if node.landing is not None:
+            wanted[id] = _checked(place)
+        elif node.position != _checked(place):
+            moved[id] = replace(node, position=vec(place))
+    if not moved and not wanted:
+        return layout
+    return _settled(layout, _with_nodes(layout, moved), wanted)
+
+
+def _node_for(layout: Layout, item: Item) -> tuple[Layout, int]:
+    """Return the node that an item names, adding it where it is new."""
+    if isinstance(item, Landing):
+        return add_node(layout, (0.0, 0.0, 0.0), item)
+    if isinstance(item, int):
+        return layout, _node(layout, item).id
+    return add_node(layout, item)
+
+
+def _cut_at(layout: Layout, tube: Tube, station: float) -> tuple[Layout, int]:
+    """Return the layout with a node of the tube at a station, and which of its nodes that is."""
+    line = centreline.of(layout, tube)
+    if not SAME_POINT <= station <= line.length - SAME_POINT:
+        raise GeometryError(f"Tube {tube.name} can be split between its ends only.", (tube.id,))
+    if centreline.bend_at(line, station):
+        raise GeometryError(f"Tube {tube.name} cannot be split inside a bend; choose a straight.", (tube.id,))
+    place = vec(centreline.point_at(line, station)[0])
+    for index, id in enumerate(tube.nodes):
+        if distance(layout.nodes[id].position, place) < SAME_POINT:
+            return layout, index
+    leg = centreline.leg_at(line, station)
+    after, id = add_node(layout, place)
+    nodes = (*tube.nodes[: leg + 1], id, *tube.nodes[leg + 1 :])
+    return _with_tube(after, replace(tube, nodes=nodes)), leg + 1
+
+
+def _reseated(before: Layout, after: Layout, host: int, parts: Sequence[int]) -> Layout:
+    """Seat what sat on a tube on the nearest of the parts that it became."""
+    lines = {part: centreline.of(after, after.tubes[part]) for part in parts}
+    seats = {}
+    for node in before.nodes.values():
+        if node.landing is None or node.landing.tube != host or node.id not in after.nodes:
+            continue
+        found = {part: centreline.nearest(line, node.position) for part, line in lines.items()}
+        best = min(parts, key=lambda part: distance(found[part][1], node.position))
+        seats[node.id] = replace(node, landing=Landing(best, found[best][0]))
+    return _with_nodes(after, seats)
+
+
+def _mirrored_node(layout: Layout, after: Layout, node: Node) -> tuple[Layout, int]:
+    """Return the node that stands across the centre plane, adding it where there is none."""
+    x, y, z = node.position
+    if abs(y) < SAME_POINT:
+        return after, node.id
+    place = (x, -y, z)
+    for other in layout.nodes.values():
+        if distance(other.position, place) < SAME_POINT:
+            return after, other.id
+    return add_node(after, place)
+
+
+def _mirrored_seats(
+    before: Layout, after: Layout, partner: Mapping[int, int], twins: Mapping[int, int]
+) -> dict[int, Node]:
+    """Return the new nodes that sit on a tube because the nodes they mirror do."""
+    seats = {}
+    for id, twin in partner.items():
+        landing = before.nodes[id].landing
+        if landing is None or twin in before.nodes:
+            continue
+        node = after.nodes[twin]
+        if landing.tube in twins:
+            seats[twin] = replace(node, landing=Landing(twins[landing.tube], landing.station))
+        elif seat := _seat_near(before, landing.tube, node.position):
+            seats[twin] = replace(node, landing=seat)
+    return seats
+
+
+def _seat_near(layout: Layout, first: int, place: Vec3) -> Landing | None:
+    """Return the landing of a tube that passes through a place, trying one tube first."""
+    for id in (first, *(tube for tube in layout.tubes if tube != first)):
+        station, near = centreline.nearest(centreline.of(layout, layout.tubes[id]), place)
+        if distance(near, place) < SAME_POINT:
+            return Landing(id, station)
+    return None
+
+
+def _landing_place(layout: Layout, landing: Landing) -> Vec3:
+    """Return where a landing is, or refuse one that is off its tube."""
+    tube = _tube(layout, landing.tube)
+    line = centreline.of(layout, tube)
+    if not -LENGTH_NOISE <= landing.station <= line.length + LENGTH_NOISE:
+        raise GeometryError(f"This place is beyond the ends of tube {tube.name}.", (tube.id,))
+    return vec(centreline.point_at(line, landing.station)[0])
+
+
+def _fitted(layout: Layout, tube: Tube, stock: Stock) -> Tube:
+    """Return the tube without its chosen die where that is for another OD."""
+    is_misfit = tube.die is not None and not bending.is_for(layout.dies[tube.die], stock)
+    return replace(tube, die=None) if is_misfit else tube
+
+
+def _through(tube: Tube, nodes: Sequence[int]) -> Tube | None:
+    """Return the tube through other nodes, neighbours that are one node joined; None without a leg."""
+    joined = tuple(id for i, id in enumerate(nodes) if i == 0 or id != nodes[i - 1])
+    return replace(tube, nodes=joined) if len(joined) >= 2 else None
+
+
+def _with_nodes(layout: Layout, nodes: Mapping[int, Node]) -> Layout:
+    return replace(layout, nodes={**layout.nodes, **nodes}) if nodes else layout
+
+
+def _with_tube(layout: Layout, tube: Tube) -> Layout:
+    return replace(layout, tubes={**layout.tubes, tube.id: tube})
+
+
+def _with_tubes(layout: Layout, changes: Mapping[int, Tube | None]) -> Layout:
+    """Return the layout with tubes changed, or gone where the change is None."""
+    merged = {**layout.tubes, **changes}
+    tubes = {id: tube for id, tube in merged.items() if tube is not None}
+    if len(tubes) == len(layout.tubes) and all(layout.tubes.get(id) == tubes[id] for id in tubes):
+        return layout
+    return replace(layout, tubes=tubes)
+
+
+def _without(things: dict[int, Thing], gone: set[int]) -> dict[int, Thing]:
+    return {id: thing for id, thing in things.items() if id not in gone} if gone & set(things) else things
+
+
+def _nodes_of(layout: Layout, id: int) -> tuple[int, ...]:
+    """Return the node itself, or the nodes of a tube."""
+    return layout.tubes[id].nodes if id in layout.tubes else (_node(layout, id).id,)
+
+
+def _node(layout: Layout, id: int) -> Node:
+    if id not in layout.nodes:
+        raise GeometryError("This node is no longer in the job.", (id,))
+    return layout.nodes[id]
+
+
+def _tube(layout: Layout, id: int) -> Tube:
+    if id not in layout.tubes:
+        raise GeometryError("This tube is no longer in the job.", (id,))
+    return layout.tubes[id]
+
+
+def _tubes(layout: Layout, ids: Iterable[int]) -> Iterable[Tube]:
+    return [_tube(layout, id) for id in dict.fromkeys(ids)]
+
+
+def _known_stock(layout: Layout, id: int) -> Stock:
+    if id not in layout.stocks:
+        raise GeometryError("This tube size is no longer in the rack.", (id,))
+    return layout.stocks[id]
+
+
+def _checked(point: Vec3) -> Vec3:
+    """Return a point as floats, or refuse one that is not a place near the car."""
+    place = vec(point)
+    if not is_finite(place):
+        raise GeometryError("A place needs three numbers; one of these is not a number.")
+    if max(abs(value) for value in place) > FARTHEST_POINT:
+        raise GeometryError("This place is more than a kilometre from the car; check the number.")
+    return place
+
+
+def _checked_stock(row: Stock) -> Stock:
+    _checked_name(row.name)
+    values = (row.od, row.wall, row.density, row.least_clr_ratio, row.stick)
+    if not all(math.isfinite(value) and value > 0.0 for value in values):
+        raise GeometryError(f"Every number of tube size {row.name} must be more than 0.", (row.id,))
+    if row.wall > row.od / 2.0:
+        raise GeometryError(f"The wall of {row.name} cannot be more than half its diameter.", (row.id,))
+    return row
+
+
+def _checked_die(row: Die) -> Die:
+    _checked_name(row.name)
+    if not all(math.isfinite(value) and value > 0.0 for value in (row.od, row.clr, row.largest_angle)):
+        raise GeometryError(f"OD, radius and largest angle of {row.name} must be more than 0.", (row.id,))
+    if row.largest_angle > math.pi:
+        raise GeometryError(f"The largest angle of {row.name} cannot be more than 180°.", (row.id,))
+    if row.clr < row.od / 2.0:
+        raise GeometryError(f"The radius of {row.name} cannot be less than half its diameter.", (row.id,))
+    if not all(
+        0.0 <= value < FARTHEST_POINT for value in (row.first_straight, row.between_straight, row.tail)
+    ):
+        raise GeometryError(f"The least straights of {row.name} must be 0 or more.", (row.id,))
+    return row
+
+
+def _checked_name(name: str) -> str:
+    stripped = " ".join(name.split())
+    if not stripped:
+        raise GeometryError("A name needs at least one letter or number.")
+    return stripped
+
+
+def _free_tube_name(layout: Layout, name: str) -> str:
+    name = _checked_name(name)
+    for tube in layout.tubes.values():
+        if tube.name == name:
+            raise GeometryError(f"There is a tube {name} already; choose another name.", (tube.id,))
+    return name
+
+
+def _next_name(layout: Layout) -> str:
+    """Return the first of T1, T2 ... after all that are in use."""
+    numbers = (re.fullmatch(r"T(\d+)", tube.name) for tube in layout.tubes.values())
+    return f"T{max((int(number[1]) for number in numbers if number), default=0) + 1}"
+
+
+def _twin_name(layout: Layout, name: str) -> str:
+    """Return the name with left and right exchanged, or the next number."""
+    sides = {"left": "right", "right": "left", "Left": "Right", "Right": "Left"}
+    twin = re.sub(r"\b(left|right|Left|Right)\b", lambda side: sides[side[0]], name)
+    is_free = twin != name and all(tube.name != twin for tube in layout.tubes.values())
+    return twin if is_free else _next_name(layout)
+
+
+def _names(tubes: Sequence[Tube]) -> str:
+    """List tubes as a person would: T1, T2 and T3."""
+    names = [tube.name for tube in tubes]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

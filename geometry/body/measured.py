@@ -436,7 +436,8 @@ def _is_grille(front: Floats) -> NDArray[np.bool_]:
     across, up = np.indices((front.shape[0] - 1, front.shape[1] - 1))
     first = loft.CELLS[loft.SILL] + 2
     is_high: NDArray[np.bool_] = (up >= first) & (up < first + loft.CELLS[loft.LOWER] - 3)
-    return is_high & (across < loft.CELLS[loft.FLOOR])
+    is_grille: NDArray[np.bool_] = is_high & (across < loft.CELLS[loft.FLOOR])
+    return is_grille
 
 
 def _ends_with_bed(zones: Sequence[_Zone]) -> bool:

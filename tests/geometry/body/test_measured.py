@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
@@ -175,6 +175,7 @@ def test_an_arch_centred_above_the_sill_is_closed_too() -> None:
     assert merged(measured.build(high)).is_watertight
 
 
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.floats(-25.0, 25.0), min_size=49, max_size=49),
     st.floats(300.0, 400.0),

@@ -1,19 +1,18 @@
 """The sentences and signs that view, lists and paper share. Imports no Qt."""
 
-import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
 from app import units as units_of
 from app.units import MILLIMETRES, Units
+from geometry.checks.finding import Finding, Severity
 from geometry.layout import Layout
 
-if TYPE_CHECKING:
-    from geometry.checks.findings import Finding, Report
+if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
+    from geometry.checks.findings import Report
 
 Band = Literal["close", "fine", "far"]
-Severity = Literal["error", "warning", "note"]
 
 # One set of signs for view, list and paper: a shape and a word, so that nothing hangs on colour.
 BAND_SIGNS: dict[Band, str] = {"close": "▲", "fine": "●", "far": "◇"}
@@ -32,6 +31,7 @@ RULE_TITLES: dict[str, str] = {
     "clearance.too_far": "Far from the body",
     "clearance.inside": "Tube inside the body",
     "bend.no_die": "No die for this tube",
+    "bend.other_die": "Die for another diameter",
     "bend.clr_below_stock": "Bend tighter than the stock allows",
     "bend.tangents_overlap": "Bends run into each other",
     "bend.between_short": "Straight between bends too short",
@@ -46,15 +46,15 @@ RULE_TITLES: dict[str, str] = {
 CAUTIONS: tuple[tuple[str, str], ...] = (
     (
         "These sheets certify nothing",
-        "They hold computed geometry and estimates: no claim of strength, of safety, or that a cage meets any "
-        "rule. Local codes and the event's rule book come first; a licensed engineer decides whether the "
+        "They hold computed geometry and estimates: no claim of strength, of safety, or that a cage meets "
+        "any rule. Local codes and the event's rule book come first; a licensed engineer decides whether the "
         "structure will do, and a qualified welder makes the joints.",
     ),
     (
         "Bending",
-        "The numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the same "
-        "stock with the same die before the first good tube. Keep hands clear of the die and the swinging "
-        "tail, and stand where a slipping tube can't reach you.",
+        "The numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the "
+        "same stock with the same die before the first good tube. Keep hands clear of the die and the "
+        "swinging tail, and stand where a slipping tube can't reach you.",
     ),
     (
         "Cutting",
@@ -114,18 +114,17 @@ def quantity_text(value: float | None, quantity: str | None, units: Units) -> st
     return units_of.trimmed_decimal(value, 2)
 
 
-def say(finding: "Finding", layout: Layout, units: Units) -> str:
+def say(finding: Finding, layout: Layout, units: Units) -> str:
     """Write a finding as a sentence in the person's units."""
-    sentence: str = finding.message.format_map(_Slots(_slots(finding, layout, units)))
-    return sentence
+    return finding.message.format_map(_Slots(_slots(finding, layout, units)))
 
 
-def say_with_sign(finding: "Finding", layout: Layout, units: Units) -> str:
+def say_with_sign(finding: Finding, layout: Layout, units: Units) -> str:
     """Write a finding with the sign of its severity in front."""
     return f"{SEVERITY_SIGNS[finding.severity]} {say(finding, layout, units)}"
 
 
-def severity_counts(findings: "Iterable[Finding]") -> str:
+def severity_counts(findings: Iterable[Finding]) -> str:
     """Count findings in words: 1 error, 2 warnings and 3 notes; nothing for none."""
     counts = Counter(finding.severity for finding in findings)
     return listed([counted(counts[name], SEVERITY_NAMES[name]) for name in SEVERITY_NAMES if counts[name]])
@@ -153,21 +152,19 @@ class _Slots(dict[str, str]):
         return units_of.NOT_A_NUMBER
 
 
-def _slots(finding: "Finding", layout: Layout, units: Units) -> dict[str, str]:
+def _slots(finding: Finding, layout: Layout, units: Units) -> dict[str, str]:
     tubes = [_name(layout.tubes, id, "a removed tube") for id in finding.tubes]
     panels = [_name(layout.panels, id, "a removed panel") for id in finding.panels]
-    slots = {
-        "value": quantity_text(finding.value, finding.quantity, units),
-        "limit": quantity_text(finding.limit, finding.quantity, units),
-        "tubes": listed(tubes),
-        "panels": listed(panels),
-    }
-    for key, words in (("tube", tubes[:1]), ("other", tubes[1:2]), ("panel", panels[:1])):
-        if words:
-            slots[key] = words[0]
+    slots = {key: one_line(words) for key, words in finding.words.items()}
+    for key, amount in finding.amounts.items():
+        slots[key] = quantity_text(amount.number, amount.quantity, units)
+    slots["value"] = quantity_text(finding.value, finding.quantity, units)
+    slots["limit"] = quantity_text(finding.limit, finding.quantity, units)
     if finding.value is not None and finding.limit is not None:
-        short = math.fabs(finding.limit - finding.value)
-        slots["difference"] = quantity_text(short, finding.quantity, units)
+        slots["difference"] = quantity_text(abs(finding.limit - finding.value), finding.quantity, units)
+    for key, names in (("tube", tubes[:1]), ("other", tubes[1:2]), ("panel", panels[:1])):
+        if names:
+            slots[key] = names[0]
     return slots
 
 

@@ -1,0 +1,114 @@
+"""Findings as sentences, and the signs that view, lists and paper share."""
+
+import math
+
+import numpy as np
+import pytest
+
+from app import wording
+from app.units import INCH_FRACTIONS, MILLIMETRES
+from geometry.checks.finding import Amount, Finding
+from geometry.layout import Layout, Mesh, Panel, Tube
+
+
+@pytest.fixture
+def layout() -> Layout:
+    mesh = Mesh(np.zeros((3, 3)), np.array([[0, 1, 2]], dtype=np.int32))
+    return Layout(
+        name="Job",
+        tubes={1: Tube(1, "T1", (), 9), 2: Tube(2, "left {sill}\n", (), 9)},
+        panels={3: Panel(3, "left door", 8, mesh), 4: Panel(4, "aerial", 8, mesh, kept=False)},
+    )
+
+
+def test_a_length_is_said_in_the_units_of_the_person(layout):
+    finding = Finding(
+        rule="clearance.too_close",
+        severity="warning",
+        message="{tube} keeps {value} from {panel}; {limit} is asked for, {difference} more.",
+        tubes=(1,),
+        panels=(3,),
+        value=12.7,
+        limit=38.1,
+        quantity="length",
+    )
+    assert (
+        wording.say(finding, layout, MILLIMETRES)
+        == "T1 keeps 12.7 mm from left door; 38.1 mm is asked for, 25.4 mm more."
+    )
+    assert (
+        wording.say(finding, layout, INCH_FRACTIONS)
+        == "T1 keeps 1/2 in from left door; 1 1/2 in is asked for, 1 in more."
+    )
+    assert wording.say_with_sign(finding, layout, MILLIMETRES).startswith("▲ T1 keeps")
+
+
+def test_angles_ratios_amounts_and_words_fill_their_slots(layout):
+    finding = Finding(
+        rule="bend.angle_over_die",
+        severity="error",
+        message="Bend {bend} turns by {value}, the die {die} stops at {limit}; {least} × {od}.",
+        tubes=(1,),
+        value=math.radians(130),
+        limit=math.radians(120),
+        quantity="angle",
+        amounts={"od": Amount(50.8, "length"), "least": Amount(3.0, "ratio")},
+        words={"bend": "2", "die": "{odd} die"},
+    )
+    assert (
+        wording.say(finding, layout, MILLIMETRES)
+        == "Bend 2 turns by 130.0°, the die {odd} die stops at 120.0°; 3.00 × 50.8 mm."
+    )
+
+
+def test_names_with_braces_and_line_breaks_are_said_on_one_line(layout):
+    finding = Finding("a.b", "note", "{tube} meets {other}.", tubes=(2, 1))
+    assert wording.say(finding, layout, MILLIMETRES) == "left {sill} meets T1."
+
+
+def test_things_that_are_gone_or_unknown_never_stop_a_sentence(layout):
+    finding = Finding("a.b", "note", "{tube} by {panel}: {value}, {mystery}.", tubes=(77,), panels=(78,))
+    assert wording.say(finding, layout, MILLIMETRES) == "a removed tube by a removed panel: —, —."
+
+
+def test_every_severity_and_band_has_its_own_shape_and_word():
+    for signs, words in (
+        (wording.BAND_SIGNS, wording.BAND_WORDS),
+        (wording.SEVERITY_SIGNS, wording.SEVERITY_WORDS),
+    ):
+        assert signs.keys() == words.keys()
+        assert len(set(signs.values())) == len(set(words.values())) == 3
+
+
+def test_an_unknown_rule_still_has_a_title():
+    assert wording.rule_title("bend.no_die") == "No die for this tube"
+    assert wording.rule_title("weld.no_room") == "Weld: no room"
+
+
+def test_the_summary_says_what_was_checked_against_which_limits(layout):
+    findings = pytest.importorskip("geometry.checks.findings")
+    nothing = findings.Report(checked=frozenset({1, 2}))
+    assert wording.report_summary(nothing, layout) == (
+        "Nothing found. Checked: 2 tubes against 1 body panel, stand-off 15.0 mm to 40.0 mm, "
+        "scan error 3.0 mm, build tolerance 5.0 mm."
+    )
+    some = findings.Report(
+        findings=(Finding("a", "error", ""), Finding("b", "note", ""), Finding("c", "note", "")),
+        checked=frozenset({1}),
+    )
+    assert wording.report_summary(some, layout).startswith("1 error and 2 notes found. Checked: 1 tube ")
+
+
+def test_lists_and_counts_read_as_a_sentence():
+    assert wording.listed([]) == ""
+    assert wording.listed(["a"]) == "a"
+    assert wording.listed(["a", "b"]) == "a and b"
+    assert wording.listed(["a", "b", "c"]) == "a, b and c"
+    assert wording.counted(1, "bend") == "1 bend"
+    assert wording.counted(2, "box", "boxes") == "2 boxes"
+
+
+def test_the_cautions_name_who_decides():
+    text = " ".join(f"{heading} {words}" for heading, words in wording.CAUTIONS)
+    for word in ("certify nothing", "Local codes", "rule book", "licensed engineer", "qualified welder"):
+        assert word in text

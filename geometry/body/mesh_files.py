@@ -1,4 +1,4 @@
-"""Mesh files as they are: named triangle soups, what the file says of units and axes, and why it can't be read."""
+"""Mesh files as they are: named triangle soups, what they say of units and axes, why they can't be read."""
 
 import json
 import re
@@ -52,7 +52,8 @@ def read(path: Path, progress: Progress = no_progress) -> MeshFile:
     kind = FORMATS.get(path.suffix.lower())
     if kind is None:
         raise BodyFileError(
-            f"{path.name} is no mesh file this program reads. Export the body as STL, OBJ, PLY, OFF, glTF or 3MF.",
+            f"{path.name} is no mesh file this program reads. "
+            "Export the body as STL, OBJ, PLY, OFF, glTF or 3MF.",
             path,
         )
     if path.is_dir() or not path.exists():
@@ -332,7 +333,8 @@ def _read_ply(path: Path, progress: Progress) -> MeshFile:
         raise _broken(path, "is no PLY file: its header doesn't say what it holds.")
     if int(said.get(b"face", b"0")) == 0:
         raise BodyFileError(
-            f"{path.name} holds points and no triangles. Make a surface of them in the scanning program first.",
+            f"{path.name} holds points and no triangles. "
+            "Make a surface of them in the scanning program first.",
             path,
         )
     mesh = _through_trimesh(path, "ply")
@@ -389,7 +391,8 @@ def _refuse_unreadable_gltf(path: Path, described: dict[str, Any]) -> None:
     unknown = [name for name in required if not name.startswith(_READ_EXTENSIONS)]
     if unknown:
         raise BodyFileError(
-            f"{path.name} needs the glTF extension {unknown[0]}, which can't be read. Export it as plain glTF.",
+            f"{path.name} needs the glTF extension {unknown[0]}, which can't be read. "
+            "Export it as plain glTF.",
             path,
         )
 

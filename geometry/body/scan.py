@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterable, Sequence
+from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
@@ -169,8 +170,9 @@ def _with_short_names(parts: list[Part]) -> list[Part]:
     names = [part.source for part in parts]
     if len(parts) < 2 or max(map(len, names)) <= LONGEST_NAME:
         return parts
-    shared = os.path.commonprefix(names)
-    cut = max(shared.rfind(mark) for mark in "_ .-/:|") + 1
+    first, last = min(names), max(names)
+    alike = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(first, last, strict=False)))
+    cut = max(first[:alike].rfind(mark) for mark in "_ .-/:|") + 1
     return [Part(part.source[cut:] or part.source, part.source, part.mesh) for part in parts]
 
 
@@ -240,7 +242,7 @@ def judge(
     extent = np.abs(turn @ (sample.high - sample.low))
     guessed, warning = shape.guess_unit(extent, scan.stated_unit)
     scale = _known_scale(known) if known else MM_PER_UNIT[unit or guessed]
-    warnings = () if unit or known or not warning else (warning,)
+    warnings: tuple[str, ...] = () if unit or known or not warning else (warning,)
     chosen = unit or (_nearest_unit(scale) if known else guessed)
     symmetry = _symmetry(sample, planes, turn, scale)
     lows, highs = _turned_boxes(sample, scale * turn)
@@ -254,7 +256,7 @@ def judge(
         axle = shape.guess_front_axle(points, names, lows, highs)
     else:
         axle = front_axle
-    shift = (axle - float(highs[:, 0].max()), -middle if centred else 0.0, -float(lows[:, 2].min()))
+    shift = (axle - float(highs[:, 0].max()), 0.0 - middle * centred, 0.0 - float(lows[:, 2].min()))
     return Reading(
         unit=chosen,
         up=above,

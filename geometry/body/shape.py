@@ -1,4 +1,4 @@
-"""What a body's shape tells: its planes of symmetry, which way is up and forward, its unit, its front axle."""
+"""What a body's shape tells: planes of symmetry, which way is up and forward, unit, front axle."""
 
 import math
 import re
@@ -204,7 +204,7 @@ def _fractions(sample: Sample, axis: Axis) -> Floats:
     """Return how far along the axis each sample point lies, 0 to 1 (n,)."""
     index = "xyz".index(axis[1])
     low, high = sample.low[index], sample.high[index]
-    along = (sample.points[:, index] - low) / max(high - low, 1e-12)
+    along: Floats = (sample.points[:, index] - low) / max(high - low, 1e-12)
     return along if axis[0] == "+" else 1.0 - along
 
 

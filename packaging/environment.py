@@ -177,9 +177,7 @@ def _apt_install(packages):
     say("apt-get failed; finishing what an interrupted run may have left, then trying once more")
     _status(["dpkg", "--configure", "-a"], env=quiet)
     if _status(install, env=quiet) != 0:
-        raise Refused(
-            f"apt-get could not install the system packages. Mend this, then run again:\n\n    {shown(install)}"
-        )
+        raise Refused(f"apt-get could not install all packages. Mend this, then run:\n\n    {shown(install)}")
 
 
 def _apt_update(wait, variables):

@@ -440,7 +440,7 @@ def _cut_at(layout: Layout, tube: Tube, station: float) -> tuple[Layout, int]:
         raise GeometryError(f"Tube {tube.name} can be split between its ends only.", (tube.id,))
     if centreline.bend_at(line, station):
         raise GeometryError(f"Tube {tube.name} cannot be split inside a bend; choose a straight.", (tube.id,))
-    place = vec(centreline.point_at(line, station)[0])
+    place = centreline.place_at(line, station)
     for index, id in enumerate(tube.nodes):
         if distance(layout.nodes[id].position, place) < SAME_POINT:
             return layout, index
@@ -507,7 +507,7 @@ def _landing_place(layout: Layout, landing: Landing) -> Vec3:
     line = centreline.of(layout, tube)
     if not -LENGTH_NOISE <= landing.station <= line.length + LENGTH_NOISE:
         raise GeometryError(f"This place is beyond the ends of tube {tube.name}.", (tube.id,))
-    return vec(centreline.point_at(line, landing.station)[0])
+    return centreline.place_at(line, landing.station)
 
 
 def _fitted(layout: Layout, tube: Tube, stock: Stock) -> Tube:

@@ -11,7 +11,7 @@ from geometry.layout import Landing, Layout, Node
 from geometry.tolerances import LENGTH_NOISE
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Vec3, direction, distance, plus, times, vec
+from geometry.vectors import Vec3, direction, distance, plus, times
 
 NOTHING_WANTED: Mapping[int, Vec3] = {}
 
@@ -59,7 +59,7 @@ def carried(old: Centreline, new: Centreline, station: float) -> float:
 def _carried_on_leg(old: Centreline, new: Centreline, station: float) -> Vec3:
     """Return the place on the new leg: the less an end moved, the more its distance counts."""
     leg = centreline.leg_at(old, station)
-    place = vec(centreline.point_at(old, station)[0])
+    place = centreline.place_at(old, station)
     old_ends, new_ends = old.points[leg : leg + 2], new.points[leg : leg + 2]
     moved = [distance(*ends) for ends in zip(old_ends, new_ends, strict=True)]
     if sum(moved) == 0.0:
@@ -95,7 +95,7 @@ def _station(
 def _put(node: Node, line: Centreline, station: float) -> Node:
     """Return the node at a station of its host; the same object where nothing changed."""
     assert node.landing is not None
-    place = vec(centreline.point_at(line, station)[0])
+    place = centreline.place_at(line, station)
     stays = distance(place, node.position) <= LENGTH_NOISE
     if stays and math.isclose(station, node.landing.station, rel_tol=0.0, abs_tol=LENGTH_NOISE):
         return node

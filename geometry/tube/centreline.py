@@ -1,6 +1,7 @@
 """The centreline of one tube: straights and arcs round its corners, with lengths, points, directions."""
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -12,7 +13,7 @@ from geometry.layout import Layout, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending
 from geometry.tube.bending import Turn
-from geometry.vectors import Floats, Vec3, cross, direction, distance, dot, minus, plus, times, vec
+from geometry.vectors import Floats, Vec3, cross, direction, distance, dot, minus, plus, times
 
 CACHED_LINES = 4096  # some sixty cages of sixty tubes: the layouts before, after and during a drag
 
@@ -81,10 +82,10 @@ def build(points: Sequence[Vec3], clr: float) -> Centreline:
     pieces: list[Line | Arc] = []
     stations: list[float] = []
     bends: list[Bend] = []
-    here, station = points[0], 0.0
+    here, station, before = points[0], 0.0, points[0]
     for i, turn in enumerate(corners):
         after = corners[i + 1].corner if i + 1 < len(corners) else points[-1]
-        start, arc, end = _drawn_bend(here, turn, after, radii[i])
+        start, arc, end = _drawn_bend(before, turn, after, radii[i])
         station = _add_line(pieces, stations, station, here, start)
         bend_start = station
         if arc is not None:
@@ -96,7 +97,7 @@ def build(points: Sequence[Vec3], clr: float) -> Centreline:
         bends.append(
             Bend(turn.index, turn.corner, turn.angle, clr, radii[i], reach, fits, bend_start, station)
         )
-        here = end
+        here, before = end, turn.corner
     station = _add_line(pieces, stations, station, here, points[-1])
     if not pieces:
         pieces, stations = [Line(points[0], points[-1])], [0.0]
@@ -156,6 +157,19 @@ def point_at(line: Centreline, stations: ArrayLike) -> Floats:
     return points
 
 
+def place_at(line: Centreline, station: float) -> Vec3:
+    """Return the one point at a station, held within the tube."""
+    held = min(max(station, 0.0), line.length)
+    index = bisect_right(line.stations, held) - 1
+    piece, along = line.pieces[index], held - line.stations[index]
+    if isinstance(piece, Line):
+        return plus(piece.start, times(direction(piece.start, piece.end), along))
+    out = minus(piece.start, piece.centre)
+    turn = along / math.hypot(*out)
+    across = cross(piece.axis, out)
+    return plus(piece.centre, plus(times(out, math.cos(turn)), times(across, math.sin(turn))))
+
+
 def direction_at(line: Centreline, stations: ArrayLike) -> Floats:
     """Return the unit directions of travel (n, 3) at stations (n,)."""
     table = _table(line)
@@ -192,7 +206,7 @@ def leg_at(line: Centreline, station: float) -> int:
     passed = [bend for bend in line.bends if (bend.start + bend.end) / 2.0 <= station]
     first = passed[-1].index if passed else 0
     last = line.bends[len(passed)].index if len(passed) < len(line.bends) else len(line.points) - 1
-    place = vec(point_at(line, station)[0])
+    place = place_at(line, station)
     for index in range(first, last - 1):
         ahead = minus(line.points[index + 1], place)
         if dot(ahead, minus(line.points[index + 1], line.points[index])) > 0.0:
@@ -229,22 +243,15 @@ def _drawn_radii(points: tuple[Vec3, ...], corners: Sequence[Turn], clr: float) 
     ]
 
 
-def _drawn_bend(here: Vec3, turn: Turn, after: Vec3, radius: float) -> tuple[Vec3, Arc | None, Vec3]:
+def _drawn_bend(before: Vec3, turn: Turn, after: Vec3, radius: float) -> tuple[Vec3, Arc | None, Vec3]:
     """Return where the bend starts, its arc, and where it ends."""
     if radius * turn.angle <= LENGTH_NOISE:
         return turn.corner, None, turn.corner
-    leaving = direction(turn.corner, after)
-    arriving = _turned_back(leaving, turn)
+    arriving, leaving = direction(before, turn.corner), direction(turn.corner, after)
     reach = bending.tangent(radius, turn.angle)
     start = minus(turn.corner, times(arriving, reach))
     centre = plus(start, times(cross(turn.axis, arriving), radius))
     return start, Arc(start, centre, turn.axis, turn.angle), plus(turn.corner, times(leaving, reach))
-
-
-def _turned_back(leaving: Vec3, turn: Turn) -> Vec3:
-    """Return the direction of travel before the corner."""
-    square = cross(turn.axis, leaving)
-    return minus(times(leaving, math.cos(turn.angle)), times(square, math.sin(turn.angle)))
 
 
 def _add_line(

@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from msgspec import Struct
 from numpy.typing import NDArray
 
 from geometry.body import placement
@@ -23,6 +22,7 @@ class PanelIndex:
     def __init__(self, vertices: Floats, triangles: NDArray[np.integer]) -> None:
         import igl
 
+        self._source = (vertices, triangles)
         self.vertices = np.ascontiguousarray(vertices, dtype=np.float64)
         self.triangles = np.ascontiguousarray(triangles, dtype=np.int64)
         if not len(self.triangles):
@@ -35,6 +35,10 @@ class PanelIndex:
         self._tree = igl.AABB()
         self._tree.init(self.vertices, self._elements)
         self._turns: Any = None
+
+    def is_of(self, vertices: Floats, triangles: NDArray[np.integer]) -> bool:
+        """Say whether the index was made of these very arrays."""
+        return self._source[0] is vertices and self._source[1] is triangles
 
     def closest(self, points: Floats) -> tuple[Floats, Ints, Floats]:
         """Return for points (n, 3) the distance (n,), the triangle (n,) and the nearest point (n, 3)."""
@@ -71,29 +75,16 @@ class PanelIndex:
 BodyIndex = dict[int, PanelIndex]  # by panel id
 
 
-class Indexed(Struct, frozen=True, eq=False):
-    """The distance indexes of a layout's kept panels, and what they were made from."""
-
-    panels: BodyIndex
-    sources: dict[int, tuple[Floats, NDArray[np.int32]]]
-
-
-def build(layout: Layout, known: Indexed | None = None) -> Indexed:
+def build(layout: Layout, known: BodyIndex | None = None) -> BodyIndex:
     """Index the kept panels; those whose triangles and place are as in `known` are taken from there."""
-    kept = {id: panel for id, panel in layout.panels.items() if panel.kept and len(panel.mesh.triangles)}
-    sources = {
-        id: (placement.panel_vertices(layout, panel), panel.mesh.triangles) for id, panel in kept.items()
-    }
-    return Indexed({id: _reused(id, source, known) for id, source in sources.items()}, sources)
-
-
-def _reused(id: int, source: tuple[Floats, NDArray[np.int32]], known: Indexed | None) -> PanelIndex:
-    vertices, triangles = source
-    if known is not None and id in known.sources:
-        old_vertices, old_triangles = known.sources[id]
-        if old_vertices is vertices and old_triangles is triangles:
-            return known.panels[id]
-    return PanelIndex(vertices, triangles)
+    index = {}
+    for id, panel in layout.panels.items():
+        if panel.kept and len(panel.mesh.triangles):
+            vertices = placement.panel_vertices(layout, panel)
+            old = known.get(id) if known else None
+            is_same = old is not None and old.is_of(vertices, panel.mesh.triangles)
+            index[id] = old if old is not None and is_same else PanelIndex(vertices, panel.mesh.triangles)
+    return index
 
 
 def _slivers_as_edges(vertices: Floats, triangles: Ints) -> Ints:

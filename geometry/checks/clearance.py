@@ -1,6 +1,5 @@
 """How close each tube comes to the body: exact clearances, and what is too close, too far or inside."""
 
-import math
 from collections.abc import Iterable
 from typing import Literal
 
@@ -8,12 +7,14 @@ import numpy as np
 from msgspec import Struct
 
 from geometry.body.distance import WRAPPED, BodyIndex, PanelIndex
+from geometry.checks import search
 from geometry.checks.finding import Amount, Finding
+from geometry.checks.search import Closest
 from geometry.layout import Layout, Limits, Tube
-from geometry.tolerances import CLEARANCE_ACCURACY, LENGTH_NOISE
+from geometry.tolerances import LENGTH_NOISE
 from geometry.tube import centreline
-from geometry.tube.centreline import Arc, Centreline
-from geometry.vectors import Floats, Vec3, any_perpendicular, vec
+from geometry.tube.centreline import Centreline
+from geometry.vectors import Vec3, any_perpendicular, vec
 
 REACH = 300.0  # mm; farther from every panel than this, no nearest panel is said
 Band = Literal["close", "fine", "far"]
@@ -57,28 +58,22 @@ def clearances(
 
     A tube's ends count as balls. Distances are unsigned, so doubled, open and inside-out meshes serve.
     """
-    rows = []
-    for id in layout.tubes if tubes is None else sorted(tubes):
-        tube = layout.tubes[id]
-        line = centreline.of(layout, tube)
-        radius = layout.stocks[tube.stock].od / 2.0
-        for panel, panel_index in index.items():
-            row = _closest(line, radius, panel_index, reach)
-            if row is not None:
-                rows.append(_clearance(id, panel, line, radius, *row))
-    return tuple(row for row in rows if row.clearance < reach)
+    asked = list(layout.tubes if tubes is None else tubes)
+    return tuple(row for row in _rows(layout, index, asked, reach, reach) if row.clearance < reach)
 
 
 def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> Measured:
     """Return what the checks need of some tubes: rows within the widest stand-off, and the nearest panel."""
-    rows = clearances(layout, index, tubes)
+    asked = sorted(tubes)
+    widest = max(layout.limits.standoff_farthest, 0.0)
+    rows = _rows(layout, index, asked, widest, max(widest, REACH))
     nearest: dict[int, Clearance] = {}
     for row in rows:
         if row.tube not in nearest or row.clearance < nearest[row.tube].clearance:
             nearest[row.tube] = row
-    close = tuple(row for row in rows if row.clearance < layout.limits.standoff_farthest)
+    close = tuple(row for row in rows if row.clearance < widest)
     crossing = {row.tube for row in rows if row.clearance < 0.0}
-    return Measured(close, nearest, _inside(layout, index, set(tubes) - crossing))
+    return Measured(close, nearest, _inside(layout, index, [id for id in asked if id not in crossing]))
 
 
 def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[int]) -> tuple[Finding, ...]:
@@ -172,63 +167,46 @@ def _wrapped(layout: Layout, tube: Tube) -> Finding:
     )
 
 
-def _inside(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> frozenset[int]:
+def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> frozenset[int]:
     """Return the tubes that some body wraps as a whole; they must cross no panel."""
-    asked = sorted(tubes)
-    if not asked:
+    if not tubes:
         return frozenset()
-    lines = [centreline.of(layout, layout.tubes[id]) for id in asked]
+    lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
     middles = np.concatenate([centreline.point_at(line, [line.length / 2.0]) for line in lines])
-    turns: dict[int, Floats] = {}
-    for panel, panel_index in index.items():
-        body = layout.panels[panel].body
-        turns[body] = turns.get(body, 0.0) + panel_index.winding(middles)
-    wrapped = np.any([np.abs(turn) > WRAPPED for turn in turns.values()], axis=0) if turns else []
-    return frozenset(id for id, is_wrapped in zip(asked, wrapped, strict=False) if is_wrapped)
+    wrapped = np.zeros(len(tubes), dtype=bool)
+    for panels in _by_body(layout, index):
+        low = np.min([panel.bounds[0] for panel in panels], axis=0)
+        high = np.max([panel.bounds[1] for panel in panels], axis=0)
+        boxed = np.flatnonzero(((middles > low) & (middles < high)).all(axis=1))
+        if len(boxed):
+            wrapped[boxed] |= np.abs(sum(panel.winding(middles[boxed]) for panel in panels)) > WRAPPED
+    return frozenset(id for id, is_wrapped in zip(tubes, wrapped, strict=True) if is_wrapped)
 
 
-def _closest(line: Centreline, radius: float, panel: PanelIndex, reach: float) -> tuple[float, Vec3] | None:
-    """Return the station and the panel's point where the two are closest, or None beyond reach.
-
-    Metal whose nearest place on the centreline lies in a cell of half length h about c is square to it,
-    so its distance is at least sqrt(d(c)^2 - h^2) from a straight, and a little less from an arc.
-    """
-    limit = reach + radius
-    ends = np.array([*line.stations, line.length])
-    best, where = _best(line, panel, ends, limit)
-    centres, halves = (ends[:-1] + ends[1:]) / 2.0, np.diff(ends) / 2.0
-    curvature = np.array([1.0 / centreline.radius_of(p) if isinstance(p, Arc) else 0.0 for p in line.pieces])
-    while len(centres):
-        gaps, _, points = panel.closest(centreline.point_at(line, centres))
-        nearest = int(gaps.argmin())
-        if gaps[nearest] < best:
-            best, where = float(gaps[nearest]), (float(centres[nearest]), vec(points[nearest]))
-        least = np.sqrt(np.maximum(gaps**2 - halves**2 * (1.0 + gaps * curvature), 0.0))
-        left = least < best - CLEARANCE_ACCURACY / 2.0
-        quarters = halves[left] / 2.0
-        centres = np.concatenate([centres[left] - quarters, centres[left] + quarters])
-        halves, curvature = np.tile(quarters, 2), np.tile(curvature[left], 2)
-    return where
+def _by_body(layout: Layout, index: BodyIndex) -> list[list[PanelIndex]]:
+    """Return the panels of each body: together they may close what each leaves open."""
+    bodies: dict[int, list[PanelIndex]] = {}
+    for id, panel in index.items():
+        bodies.setdefault(layout.panels[id].body, []).append(panel)
+    return list(bodies.values())
 
 
-def _best(
-    line: Centreline, panel: PanelIndex, stations: Floats, limit: float
-) -> tuple[float, tuple[float, Vec3] | None]:
-    gaps, _, points = panel.closest(centreline.point_at(line, stations))
-    nearest = int(gaps.argmin())
-    if gaps[nearest] >= limit:
-        return limit, None
-    return float(gaps[nearest]), (float(stations[nearest]), vec(points[nearest]))
+def _rows(layout: Layout, index: BodyIndex, tubes: list[int], within: float, reach: float) -> list[Clearance]:
+    """Return each panel nearer than within, and each tube's nearest one in reach."""
+    lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
+    radii = np.array([layout.stocks[layout.tubes[id].stock].od / 2.0 for id in tubes])
+    panels = list(index)
+    found = search.closest(lines, list(index.values()), within + radii, reach + radii)
+    return [
+        _clearance(tubes[row.line], panels[row.panel], lines[row.line], float(radii[row.line]), row)
+        for row in found
+    ]
 
 
-def _clearance(
-    tube: int, panel: int, line: Centreline, radius: float, station: float, point: Vec3
-) -> Clearance:
-    """Return the row, settled on the place of the centreline that is nearest to the panel's point."""
-    station, axis_point = centreline.nearest(line, point)
-    gap = math.dist(axis_point, point)
-    if gap > LENGTH_NOISE:
-        out = (np.array(point) - axis_point) / gap
+def _clearance(tube: int, panel: int, line: Centreline, radius: float, row: Closest) -> Clearance:
+    if row.gap > LENGTH_NOISE:
+        out = (row.panel_point - row.axis_point) / row.gap
     else:
-        out = any_perpendicular(centreline.direction_at(line, [station])[0])
-    return Clearance(tube, panel, gap - radius, station, vec(axis_point + radius * out), point)
+        out = any_perpendicular(centreline.direction_at(line, [row.station])[0])
+    surface = vec(row.axis_point + radius * out)
+    return Clearance(tube, panel, row.gap - radius, row.station, surface, vec(row.panel_point))

@@ -67,7 +67,7 @@ def check(
 def check_layout(layout: Layout, progress: Progress = no_progress) -> Report:
     """Index the body and judge the whole layout; for work that has no index yet."""
     progress(0.0, "Indexing the body")
-    index = distance.build(layout).panels
+    index = distance.build(layout)
     progress(0.7, "Checking the tubes")
     return without_basis(check(layout, index))
 

@@ -238,14 +238,16 @@ def _drawn_radii(points: tuple[Vec3, ...], corners: Sequence[Turn], clr: float) 
         min(1.0, distance(stops[i], stops[i + 1]) / max(taken[i] + taken[i + 1], LENGTH_NOISE))
         for i in range(len(corners) + 1)
     ]
+    radii = [clr * min(room[i], room[i + 1]) if taken[i + 1] > 0.0 else 0.0 for i in range(len(corners))]
     return [
-        clr * min(room[i], room[i + 1]) if taken[i + 1] > LENGTH_NOISE else 0.0 for i in range(len(corners))
+        radius if radius * turn.angle > LENGTH_NOISE else 0.0
+        for radius, turn in zip(radii, corners, strict=True)
     ]
 
 
 def _drawn_bend(before: Vec3, turn: Turn, after: Vec3, radius: float) -> tuple[Vec3, Arc | None, Vec3]:
     """Return where the bend starts, its arc, and where it ends."""
-    if radius * turn.angle <= LENGTH_NOISE:
+    if radius == 0.0:
         return turn.corner, None, turn.corner
     arriving, leaving = direction(before, turn.corner), direction(turn.corner, after)
     reach = bending.tangent(radius, turn.angle)

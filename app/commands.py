@@ -12,7 +12,7 @@ import sys
 import tempfile
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, get_args
 
@@ -254,9 +254,9 @@ def _stdout_kept_clean() -> Iterator[None]:
     kept = os.dup(1)
     os.dup2(2, 1)
     try:
-        yield
+        with redirect_stdout(sys.stderr):
+            yield
     finally:
-        sys.stdout.flush()
         if os.name == "posix":
             ctypes.CDLL(None).fflush(None)
         os.dup2(kept, 1)

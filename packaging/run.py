@@ -6,6 +6,7 @@ Arguments go to Outrib as they are: python3 packaging/run.py check JOB
 """
 
 import os
+import shutil
 import subprocess
 import sys
 
@@ -34,14 +35,15 @@ def has_screen():
 
 def main_job(python):
     """Check the sample, then write its packet; findings that stand are no failure here."""
-    environment.say(f"Checking {SAMPLE.relative_to(environment.REPO)}")
+    environment.say(f"Checking {environment.shown([str(SAMPLE)])}")
     status = outrib(python, "check", str(SAMPLE))
     if status not in (0, FINDINGS_STAND):
         return status
     environment.say("Writing the packet")
+    shutil.rmtree(PACKET, ignore_errors=True)
     status = outrib(python, "schedule", str(SAMPLE), "-o", str(PACKET))
-    if status not in (0, FINDINGS_STAND):
-        return status
+    if not (PACKET / "schedule.json").is_file():  # Python itself also ends with 1 when it cannot start
+        return status or 3
     environment.say(f"The packet lies in {PACKET}")
     return 0
 

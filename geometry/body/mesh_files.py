@@ -3,6 +3,7 @@
 import json
 import re
 import struct
+import warnings
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -150,12 +151,22 @@ def _numbers(path: Path, text: bytes, rows: int, columns: int) -> Floats:
     """Return a table of numbers written as text (rows, columns), or say that it isn't one."""
     if rows == 0:
         return np.empty((0, columns))
-    with np.testing.suppress_warnings() as hush:
-        hush.filter(DeprecationWarning)
-        values = np.fromstring(text, dtype=np.float64, sep=" ")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # what can't be read shows in the count
+            values = np.fromstring(text, dtype=np.float64, sep=" ")
+    except ValueError:
+        values = np.empty(0)
     if len(values) != rows * columns:
-        raise _broken(path, "holds something else where the numbers of a point should stand.")
+        raise _broken(path, "holds something else where numbers should stand.")
     return values.reshape(rows, columns)
+
+
+def _whole(path: Path, values: Floats) -> Ints:
+    """Return numbers of points as integers, or say that they aren't."""
+    if not ((values == np.floor(values)) & (np.abs(values) < 2**52)).all():
+        raise _broken(path, "has a face whose corners are no whole numbers.")
+    return values.astype(np.int64)
 
 
 # OBJ
@@ -173,7 +184,7 @@ def _read_obj(path: Path, progress: Progress) -> MeshFile:
     data = path.read_bytes().replace(b"\\\n", b" ").replace(b"\\\r\n", b" ")
     if b"\0" in data[:4096]:
         raise _broken(path, "is no OBJ file: it holds bytes that are no text.")
-    vertices, faces, warnings = [np.empty((0, 3))], [], []
+    vertices, faces, remarks = [np.empty((0, 3))], [], []
     named, count = _Named(), 0
     for start, end, named in _obj_sections(data):
         while start < end:
@@ -188,10 +199,10 @@ def _read_obj(path: Path, progress: Progress) -> MeshFile:
             count += len(found)
             start = stop
             progress(0.5 * start / len(data), f"Reading {path.name}")
-    if re.search(rb"^\s*(curv|surf|cstype)\b", data, re.MULTILINE):
-        warnings.append(f"{path.name} also holds curved surfaces, which are not read.")
+    if re.search(rb"^[ \t]*(curv|surf|cstype)\b", data, re.MULTILINE):
+        remarks.append(f"{path.name} also holds curved surfaces, which are not read.")
     points = np.concatenate(vertices)
-    return MeshFile(_grouped(path, points, faces), warnings=tuple(warnings))
+    return MeshFile(_grouped(path, points, faces), warnings=tuple(remarks))
 
 
 def _obj_sections(data: bytes) -> list[tuple[int, int, _Named]]:
@@ -229,7 +240,7 @@ def _obj_faces(path: Path, chunk: bytes, before: int) -> tuple[Ints, Ints]:
         text = re.sub(rb"/\S*", b"", text)
         lines = text.split(b"\n")
     sizes = np.fromiter((len(line.split()) for line in lines), np.int64, len(lines))
-    corners = _numbers(path, text, int(sizes.sum()), 1)[:, 0].astype(np.int64)
+    corners = _whole(path, _numbers(path, text, int(sizes.sum()), 1)[:, 0])
     if (corners == 0).any() or (sizes < 3).any():
         raise _broken(path, "has a face that names no corner.")
     if (corners < 0).any():
@@ -307,10 +318,10 @@ def _off_faces(path: Path, lines: list[bytes]) -> tuple[Ints, Ints]:
     if not lines:
         return np.empty(0, np.int64), np.empty(0, np.int64)
     try:
-        table = _numbers(path, b"\n".join(lines), len(lines), len(lines[0].split())).astype(np.int64)
+        table = _numbers(path, b"\n".join(lines), len(lines), len(lines[0].split()))
         if (table[:, 0] == table[0, 0]).all() and 3 <= table[0, 0] < table.shape[1]:
             size = int(table[0, 0])
-            return table[:, 1 : size + 1].ravel(), np.full(len(table), size)
+            return _whole(path, table[:, 1 : size + 1].ravel()), np.full(len(table), size)
     except BodyFileError:
         pass  # faces of several sizes, or with colours behind some
     rows = [line.split() for line in lines]
@@ -350,10 +361,10 @@ def _read_ply(path: Path, progress: Progress) -> MeshFile:
 def _read_gltf(path: Path, progress: Progress) -> MeshFile:
     described = _gltf_json(path)
     _refuse_unreadable_gltf(path, described)
-    soups, warnings = _scene_soups(path, path.suffix.lower()[1:])
+    soups, remarks = _scene_soups(path, path.suffix.lower()[1:])
     progress(0.5, f"Reading {path.name}")
     # The format says metres, y up, z forward.
-    return MeshFile(soups, "m", "+y", "+z", warnings)
+    return MeshFile(soups, "m", "+y", "+z", remarks)
 
 
 def _gltf_json(path: Path) -> dict[str, Any]:
@@ -411,11 +422,11 @@ _UNITS_3MF: dict[str, tuple[LengthUnit, float]] = {
 
 def _read_3mf(path: Path, progress: Progress) -> MeshFile:
     unit, factor = _UNITS_3MF[_unit_of_3mf(path)]
-    soups, warnings = _scene_soups(path, "3mf")
+    soups, remarks = _scene_soups(path, "3mf")
     progress(0.5, f"Reading {path.name}")
     if factor != 1.0:
         soups = tuple(Soup(soup.name, soup.vertices * factor, soup.triangles) for soup in soups)
-    return MeshFile(soups, unit, "+z", warnings=warnings)
+    return MeshFile(soups, unit, "+z", warnings=remarks)
 
 
 def _unit_of_3mf(path: Path) -> str:
@@ -460,21 +471,19 @@ def _scene_soups(path: Path, kind: str) -> tuple[tuple[Soup, ...], tuple[str, ..
     except Exception as error:  # a loader may raise anything on a damaged file
         raise _unread(path, error) from error
     meshes = [(name, turn, mesh) for name, turn, mesh in found if hasattr(mesh, "faces")]
-    warnings = (
+    remarks = (
         [f"{path.name} also holds lines or points, which are not read."] if len(meshes) < len(found) else []
     )
     soups = [
         Soup(name, trimesh.transform_points(_floats(mesh.vertices), turn), _ints(mesh.faces))
         for name, turn, mesh in meshes
     ]
-    return tuple(soups), tuple(warnings)
+    return tuple(soups), tuple(remarks)
 
 
 def _unread(path: Path, error: Exception) -> BodyFileError:
-    said = str(error).strip().splitlines()
-    return _broken(
-        path, f"can't be read as {FORMATS[path.suffix.lower()]}: {said[0] if said else type(error).__name__}."
-    )
+    said = (str(error).strip().splitlines() or [type(error).__name__])[0].rstrip(".! ")
+    return _broken(path, f"is damaged or of an unknown kind of {FORMATS[path.suffix.lower()]} ({said}).")
 
 
 def _floats(values: Any) -> Floats:

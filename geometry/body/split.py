@@ -14,6 +14,8 @@ from geometry.layout import Layout, Mesh, Panel
 from geometry.vectors import Floats, Ints, Vec3, unit
 
 VOTES = 0.2  # of the loop's points: a sheet that fewer of them lie on is another one behind
+NEAREST = 32  # triangles that are asked whether a corner of the loop lies on them
+ASIDE = 0.1  # what being aside of a triangle counts against being off its plane
 
 
 class Links(Struct, frozen=True, eq=False):
@@ -114,9 +116,14 @@ def _voted_for(points: Floats, triangles: NDArray[np.int32], corners: Floats) ->
     from scipy.spatial import cKDTree
 
     numbers = piece_numbers(Mesh(points, triangles))
-    edges = np.concatenate([points[triangles].mean(axis=1)[:, None], points[triangles]], axis=1)
-    _, nearest = cKDTree(edges.reshape(-1, 3)).query(corners)
-    votes = np.bincount(numbers[nearest // 4], minlength=int(numbers.max()) + 1)
+    a, b, c = (points[triangles[:, corner]] for corner in range(3))
+    middles, normals = (a + b + c) / 3, unit(np.cross(b - a, c - a))
+    away, near = cKDTree(middles).query(corners, k=min(NEAREST, len(middles)))
+    away, near = away.reshape(len(corners), -1), near.reshape(len(corners), -1)
+    # A corner lies on its own sheet's planes, though the sheet behind may have a triangle that is nearer.
+    off_plane = np.abs(((corners[:, None] - middles[near]) * normals[near]).sum(axis=2))
+    nearest = np.take_along_axis(near, np.argmin(off_plane + ASIDE * away, axis=1)[:, None], axis=1)[:, 0]
+    votes = np.bincount(numbers[nearest], minlength=int(numbers.max()) + 1)
     chosen: NDArray[np.bool_] = (votes >= max(1.0, VOTES * len(corners)))[numbers]
     return chosen
 

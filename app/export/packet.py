@@ -1,0 +1,45 @@
+"""Everything a job takes to the shop, written into one folder."""
+
+from datetime import date
+from pathlib import Path
+
+from app.export import csv_file, json_file, pdf_file, sheet
+from app.export.pdf_file import Paper
+from app.units import Units
+from geometry.checks import findings
+from geometry.checks.findings import Report
+from geometry.layout import Layout
+from geometry.progress import Progress, no_progress
+from geometry.shop import schedule as schedules
+
+PDF_NAME = "packet.pdf"
+TUBES_NAME = "schedule.csv"
+BENDS_NAME = "bends.csv"
+JSON_NAME = "schedule.json"
+
+
+def write_packet(
+    layout: Layout,
+    report: Report | None,
+    folder: Path,
+    units: Units,
+    paper: Paper = "A4",
+    progress: Progress = no_progress,
+    picture: bytes | None = None,
+    made: date | None = None,
+) -> tuple[Path, ...]:
+    """Write PDF, CSV and JSON into the folder and return their paths; without a report, check first."""
+    progress(0.0, "Checking the layout")
+    report = findings.check_layout(layout, progress) if report is None else report
+    progress(0.1, "Working out the schedule")
+    schedule = schedules.build(layout)
+    progress(0.2, "Laying out the sheets")
+    pages = sheet.packet(schedule, layout, report, units, made or date.today(), picture)
+    paths = tuple(folder / name for name in (PDF_NAME, TUBES_NAME, BENDS_NAME, JSON_NAME))
+    pdf_file.write(pages, paths[0], paper, lambda done, doing: progress(0.3 + 0.6 * done, doing))
+    progress(0.9, "Writing the tables")
+    csv_file.write(sheet.tube_rows(schedule, layout, report, units), paths[1])
+    csv_file.write(sheet.bend_rows(schedule, report, units), paths[2])
+    json_file.write(schedule, layout, report, paths[3])
+    progress(1.0, f"Packet written to {folder}")
+    return paths

@@ -1,4 +1,8 @@
-"""Long work with progress and cancel, beside the UI thread."""
+"""Long work with progress and cancel, beside the UI thread.
+
+Work that holds the interpreter (reading a mesh, building a tree) runs in a child process:
+`Job("Reading van.stl", in_child(scan.read, path))`.
+"""
 
 import threading
 from collections.abc import Callable
@@ -6,7 +10,10 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Qt, QThread, Signal
 
+from app.child import in_child
 from geometry.progress import Cancelled, Progress
+
+__all__ = ["Job", "Work", "in_child"]
 
 Work = Callable[[Progress], Any]
 

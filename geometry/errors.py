@@ -12,6 +12,9 @@ class GeometryError(Exception):
         self.message = message
         self.ids = tuple(ids)
 
+    def __reduce__(self) -> tuple[type["GeometryError"], tuple[str, tuple[int, ...]]]:
+        return type(self), (self.message, self.ids)  # comes back whole from a child process
+
 
 class BodyFileError(Exception):
     """A mesh file that cannot become a body."""
@@ -21,6 +24,9 @@ class BodyFileError(Exception):
         self.message = message
         self.path = path
 
+    def __reduce__(self) -> tuple[type["BodyFileError"], tuple[str, Path]]:
+        return type(self), (self.message, self.path)  # comes back whole from a child process
+
 
 class LayoutFileError(Exception):
     """A job file that cannot be read or written."""
@@ -29,3 +35,6 @@ class LayoutFileError(Exception):
         super().__init__(message)
         self.message = message
         self.path = path
+
+    def __reduce__(self) -> tuple[type["LayoutFileError"], tuple[str, Path]]:
+        return type(self), (self.message, self.path)  # comes back whole from a child process

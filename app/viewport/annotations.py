@@ -1,0 +1,199 @@
+"""Marks that stand for the layout and its report: nodes, clearances, bad bends, axes. Imports no Qt."""
+
+import math
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
+
+import numpy as np
+from msgspec import Struct
+
+from app.viewport import camera as cameras
+from app.viewport import labels
+from app.viewport.camera import Camera, Size
+from app.viewport.colours import Band
+from app.viewport.labels import Rect, Wish
+from app.viewport.marks import Badge, Dot, Mark, Shape, Sign, Stroke, Whisper, Xy
+from app.viewport.placing import Outlook
+from geometry.layout import Layout, Tube
+from geometry.tolerances import LARGEST_TURN
+from geometry.tube import bending, centreline
+from geometry.vectors import Vec3
+
+if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
+    from geometry.checks.findings import Report
+
+FAR = 300.0  # mm; clearances are known up to here
+MOST_BADGES = 14
+AXIS_LENGTH = 34.0  # pixels
+
+BadgeSize = Callable[[str, str, bool], tuple[float, float]]
+
+
+class Fact(Struct, frozen=True):
+    """Something to be said at a place: a clearance, or why a bend cannot be made."""
+
+    key: object
+    at: Vec3  # where the label belongs
+    other: Vec3 | None  # the metal, at the far end of the hair-line
+    shape: Shape | None
+    number: str
+    words: str
+    is_dim: bool = False
+
+
+def node_dots(
+    outlook: Outlook, selected: frozenset[int], hovered: int | None, shown: Iterable[int] | None = None
+) -> list[Mark]:
+    """Return a dot for each node; those behind the metal are faint."""
+    sight = outlook.sight
+    dots: list[Mark] = []
+    wanted = None if shown is None else set(shown)
+    for id, at, depth in zip(
+        sight.node_ids.tolist(), sight.node_screen.tolist(), sight.node_depth, strict=True
+    ):
+        if (depth <= 0 and not sight.camera.is_parallel) or (wanted is not None and id not in wanted):
+            continue
+        if not (-20 < at[0] < sight.size.width + 20 and -20 < at[1] < sight.size.height + 20):
+            continue
+        node = outlook.layout.nodes[id]
+        if id == hovered and id not in selected:
+            dots.append(Dot(tuple(at), "hovered"))
+        elif id in selected:
+            dots.append(Dot(tuple(at), "selected"))
+        elif not outlook.is_visible(node.position, 30.0):
+            dots.append(Dot(tuple(at), "hidden"))
+        else:
+            dots.append(Dot(tuple(at), "plain" if node.landing is None else "landing"))
+    return dots
+
+
+def clearance_facts(
+    layout: Layout,
+    report: "Report",
+    tubes: Iterable[int],
+    band: Callable[[float], Band],
+    length: Callable[[float], str],
+    is_old: bool,
+) -> list[Fact]:
+    """Return what is known of the nearest metal of each tube."""
+    facts = []
+    for id in tubes:
+        tube = layout.tubes.get(id)
+        if tube is None:
+            continue
+        is_dim = is_old or id not in report.checked
+        near = report.nearest.get(id)
+        if near is not None and near.panel in layout.panels:
+            name = layout.panels[near.panel].name
+            words = f"cuts into {name}" if near.clearance < 0.0 else name
+            shape = band(near.clearance)
+            facts.append(
+                Fact(
+                    ("gap", id),
+                    near.tube_point,
+                    near.panel_point,
+                    shape,
+                    length(near.clearance),
+                    words,
+                    is_dim,
+                )
+            )
+        elif layout.panels and id in report.checked and not is_dim:
+            line = centreline.of(layout, tube)
+            middle = centreline.point_at(line, [line.length / 2.0])[0]
+            facts.append(Fact(("gap", id), tuple(middle.tolist()), None, None, "", f"over {length(FAR)}"))
+    return facts
+
+
+def close_signs(
+    layout: Layout, report: "Report", without: Iterable[int], band: Callable[[float], Band]
+) -> list[tuple[Vec3, Shape]]:
+    """Return where tubes that carry no label are too close: a sign alone."""
+    skipped = set(without)
+    return [
+        (near.tube_point, "close")
+        for id, near in report.nearest.items()
+        if id in layout.tubes and id not in skipped and band(near.clearance) == "close"
+    ]
+
+
+def bend_facts(layout: Layout, tube: Tube, length: Callable[[float], str]) -> list[Fact]:
+    """Return why bends of a tube cannot be made, at their corners."""
+    line = centreline.of(layout, tube)
+    die = bending.die_of(layout, tube)
+    facts = []
+    for number, bend in enumerate(line.bends):
+        said = ""
+        if bend.angle > LARGEST_TURN:
+            said = "turns back on itself"
+        elif not bend.fits:
+            short = -min(line.straights[number], line.straights[number + 1])
+            said = f"leg {length(short)} too short" + (" for this die" if die else "")
+        elif die is not None and bend.angle > die.largest_angle:
+            said = f"{math.degrees(bend.angle):.1f}°, die goes to {math.degrees(die.largest_angle):.0f}°"
+        elif die is not None and bend.radius < bending.least_clr(layout.stocks[tube.stock]) - 1e-6:
+            said = f"radius {length(bend.radius)} under the stock's least"
+        if said:
+            facts.append(Fact(("bend", tube.id, number), bend.corner, None, "bad", "", said))
+    return facts
+
+
+def written(
+    facts: list[Fact], camera: Camera, size: Size, badge_size: BadgeSize, before: dict[object, int],
+    taken: Iterable[Rect] = (),
+) -> tuple[list[Mark], dict[object, int]]:  # fmt: skip
+    """Place a badge for each fact with its hair-lines; return the marks and which places they took."""
+    facts = facts[:MOST_BADGES]
+    if not facts:
+        return [], {}
+    screen, depth = cameras.project(camera, size, np.array([fact.at for fact in facts]))
+    ends, _ = cameras.project(camera, size, np.array([fact.other or fact.at for fact in facts]))
+    seen = [camera.is_parallel or value > 0 for value in depth]
+    wishes = [
+        Wish(
+            fact.key, float(at[0]), float(at[1]), *badge_size(fact.number, fact.words, fact.shape is not None)
+        )
+        for fact, at, is_seen in zip(facts, screen, seen, strict=True)
+        if is_seen and -60 < at[0] < size.width + 60 and -60 < at[1] < size.height + 60
+    ]
+    placed = labels.arranged(wishes, Rect(0.0, 0.0, size.width, size.height), taken, before)
+    marks: list[Mark] = []
+    badges: list[Mark] = []
+    for fact, at, end in zip(facts, screen.tolist(), ends.tolist(), strict=True):
+        if fact.key in placed:
+            marks += _hair_lines(fact, (at[0], at[1]), (end[0], end[1]), placed[fact.key].rect)
+            badges.append(Badge(placed[fact.key].rect, fact.number, fact.words, fact.shape, fact.is_dim))
+    return marks + badges, {key: place.candidate for key, place in placed.items()}
+
+
+def _hair_lines(fact: Fact, at: Xy, end: Xy, rect: Rect) -> list[Mark]:
+    """Return the leader to the label, the line from the tube to the metal with its ends, and the sign."""
+    tone = "close" if fact.shape == "bad" else fact.shape or "faint"
+    edge = labels.edge_towards(rect, *at)
+    marks: list[Mark] = [Stroke((at, edge), "line", 1.0, False, fact.is_dim)]
+    if fact.other is not None:
+        marks.append(Stroke((at, end), tone, 2.2, False, fact.is_dim))
+        dx, dy = end[0] - at[0], end[1] - at[1]
+        far = math.hypot(dx, dy)
+        nx, ny = (-dy / far * 4.5, dx / far * 4.5) if far > 1.0 else (4.5, 0.0)
+        for x, y in (at, end):
+            marks.append(Stroke(((x - nx, y - ny), (x + nx, y + ny)), tone, 2.2, False, fact.is_dim))
+    elif fact.shape is not None:
+        marks.append(Sign(at, fact.shape, 6.0, fact.is_dim))
+    return marks
+
+
+def axis_marks(camera: Camera, size: Size) -> list[Mark]:
+    """Return the small cross of the car's axes in the lower left corner, far ends first."""
+    right, up, forward = cameras.axes(camera)
+    x0, y0 = 52.0, size.height - 52.0
+    named = (("x", (1.0, 0.0, 0.0), "front"), ("y", (0.0, 1.0, 0.0), "left"), ("z", (0.0, 0.0, 1.0), "up"))
+    marks: list[Mark] = []
+    for axis, direction, name in sorted(named, key=lambda row: -float(np.dot(row[1], forward))):
+        dx, dy = float(np.dot(direction, right)), -float(np.dot(direction, up))
+        end = (x0 + dx * AXIS_LENGTH, y0 + dy * AXIS_LENGTH)
+        marks.append(Stroke(((x0, y0), end), axis, 2.2))  # type: ignore[arg-type]
+        if math.hypot(dx, dy) > 0.3:
+            at = (x0 + dx * (AXIS_LENGTH + 15.0), y0 + dy * (AXIS_LENGTH + 10.0) + 4.0)
+            marks.append(Whisper(at, name, axis, True))  # type: ignore[arg-type]
+    return marks

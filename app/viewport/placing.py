@@ -1,0 +1,219 @@
+"""Where a node goes when the pointer is at some place: on a node, a tube, the body or a plane. No Qt."""
+
+from collections.abc import Container
+from typing import Literal
+
+import numpy as np
+from msgspec import Struct
+
+from app.viewport import camera as cameras
+from app.viewport import picking
+from app.viewport.camera import Ray
+from app.viewport.picking import Sight, TubePick
+from app.viewport.scene import Cut
+from app.viewport.surface import Place, Surface
+from geometry import edits
+from geometry.edits import Item
+from geometry.layout import Layout
+from geometry.vectors import Vec3
+
+CENTRE_REACH = 9.0  # pixels within which a point is drawn onto the centre plane
+EDGE_ON = 0.3  # a plane seen more edge-on than this is no place to point at
+HIDDEN_BY = 3.0  # mm of body in front of a thing that still leave it visible
+
+AXES: dict[str, Vec3] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+AimKind = Literal["node", "tube", "body", "centre", "axis", "free"]
+
+
+class Aim(Struct, frozen=True):
+    """A place for a node, how edits shall make it, and what it was drawn to."""
+
+    kind: AimKind
+    point: Vec3
+    item: Item
+    foot: Place | None = None
+    word: str = ""
+
+
+class Outlook(Struct, frozen=True, eq=False):
+    """All that pointing needs: what is seen, the metal that can be pointed at, the metal that counts."""
+
+    sight: Sight
+    shown: Surface  # panels that are drawn
+    solid: Surface  # panels that are kept, drawn or not
+    cut: Cut | None = None
+    sees_through: bool = False
+
+    @property
+    def layout(self) -> Layout:
+        return self.sight.layout
+
+    def ray(self, x: float, y: float) -> Ray:
+        return cameras.ray(self.sight.camera, self.sight.size, x, y)
+
+    def ray_through(self, point: Vec3) -> Ray:
+        screen, _ = cameras.project(self.sight.camera, self.sight.size, np.array([point]))
+        return self.ray(float(screen[0, 0]), float(screen[0, 1]))
+
+    def span(self, ray: Ray) -> tuple[float, float]:
+        return (0.0, np.inf) if self.cut is None else self.cut.span(ray)
+
+    def body_at(self, ray: Ray) -> Place | None:
+        """Return the metal that is seen along a ray."""
+        return self.shown.hit(ray, *self.span(ray))
+
+    def is_visible(self, point: Vec3, thickness: float = HIDDEN_BY) -> bool:
+        """Whether no metal hides a point."""
+        if self.sees_through:
+            return True
+        ray = self.ray_through(point)
+        along = float(np.dot(np.subtract(point, ray.origin), ray.direction))
+        metal = self.body_at(ray)
+        return metal is None or metal.distance >= along - thickness
+
+
+def node_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> int | None:
+    """Return the visible node under a screen point."""
+    for id in picking.nodes_at(outlook.sight, x, y):
+        if id not in without and outlook.is_visible(outlook.layout.nodes[id].position, _half_od(outlook, id)):
+            return id
+    return None
+
+
+def _half_od(outlook: Outlook, node: int) -> float:
+    """Return a thickness that lets a node show when its tube touches the metal in front."""
+    layout = outlook.layout
+    ods = [layout.stocks[tube.stock].od for tube in layout.tubes.values() if node in tube.nodes]
+    return max([HIDDEN_BY, *(od / 2.0 for od in ods)])
+
+
+def tube_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> TubePick | None:
+    """Return the visible tube under a screen point."""
+    for pick in picking.tubes_at(outlook.sight, x, y):
+        if pick.tube not in without:
+            od = outlook.layout.stocks[outlook.layout.tubes[pick.tube].stock].od
+            if outlook.is_visible(pick.point, od / 2.0):
+                return pick
+    return None
+
+
+class Wanted(Struct, frozen=True):
+    """What a tool is about to place, and from where."""
+
+    offset: float  # of the node from the metal: stand-off and half the OD
+    last: Vec3 | None = None  # the node before, or where the node was
+    axis: str | None = None  # a held key
+    is_free: bool = False  # no snaps, no body: the view plane
+    without_nodes: frozenset[int] = frozenset()
+    without_tubes: frozenset[int] = frozenset()
+
+
+def aim(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim:
+    """Return where a node goes for the pointer at x, y."""
+    if wanted.axis and wanted.last is not None:
+        return _along_axis(outlook, x, y, wanted.last, wanted.axis)
+    if not wanted.is_free:
+        found = (
+            _on_node(outlook, x, y, wanted)
+            or _on_tube(outlook, x, y, wanted)
+            or aim_on_body(outlook, x, y, wanted.offset)
+        )
+        if found is not None:
+            return found
+    return _on_plane(outlook, x, y, wanted)
+
+
+def _along_axis(outlook: Outlook, x: float, y: float, last: Vec3, axis: str) -> Aim:
+    direction = AXES[axis]
+    along = picking.along_line_nearest_ray(last, direction, outlook.ray(x, y))
+    point = Ray(last, direction).at(along)
+    return Aim("axis", point, point, outlook.solid.nearest(point), f"along {axis.upper()}")
+
+
+def _on_node(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim | None:
+    id = node_at(outlook, x, y, wanted.without_nodes)
+    if id is None:
+        return None
+    return Aim("node", outlook.layout.nodes[id].position, id, word="joint")
+
+
+def _on_tube(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim | None:
+    pick = tube_at(outlook, x, y, wanted.without_tubes)
+    if pick is None:
+        return None
+    landing = edits.landing_at(outlook.layout, pick.tube, pick.point)
+    return Aim("tube", pick.point, landing, word=f"on {outlook.layout.tubes[pick.tube].name}")
+
+
+def aim_on_body(outlook: Outlook, x: float, y: float, offset: float) -> Aim | None:
+    """Return the place at an offset from the metal under the pointer, drawn to the centre plane when near."""
+    point = ride(outlook, x, y, offset)
+    if point is None:
+        return None
+    centred = _centred(outlook, point, offset)
+    point = point if centred is None else centred
+    word = "" if centred is None else "centre plane"
+    return Aim("body", point, point, outlook.solid.nearest(point), word)
+
+
+def ride(outlook: Outlook, x: float, y: float, offset: float) -> Vec3 | None:
+    """Return the point under the pointer that keeps the offset from the metal: true nearest distance.
+
+    It exists where the pointer is over the body, or beside it by less than the offset.
+    """
+    ray = outlook.ray(x, y)
+    start, end = outlook.span(ray)
+    found = outlook.solid.on_offset(ray, offset, start, end)
+    if found is not None:
+        return found
+    metal = outlook.body_at(ray)
+    if metal is None:
+        return None
+    # The eye itself is nearer to the metal than the offset, or looks along it: go out by the normal.
+    towards = np.subtract(ray.origin, metal.point)
+    normal = outlook.shown.normal(metal)
+    facing = normal if float(np.dot(normal, towards)) >= 0.0 else -normal
+    return outlook.solid.pushed_out(metal.point, tuple(facing.tolist()), offset)
+
+
+def _centred(outlook: Outlook, point: Vec3, offset: float) -> Vec3 | None:
+    """Return the point of the centre plane near a point on the offset, if it is near on the screen."""
+    if not _is_near_centre(outlook, point):
+        return None
+    x, z = point[0], point[2]
+    for _ in range(12):
+        metal = outlook.solid.nearest((x, 0.0, z))
+        if metal is None:
+            return None
+        away = np.array((x - metal.point[0], z - metal.point[2]))
+        length = float(np.linalg.norm(away))
+        short = offset - metal.distance
+        if abs(short) < 0.02 or length < 1e-6:
+            break
+        x, z = (np.array((x, z)) + away / length * short).tolist()
+    centred = (x, 0.0, z)
+    return centred if abs(outlook.solid.gap(centred) - offset) < 0.5 else None
+
+
+def _is_near_centre(outlook: Outlook, point: Vec3) -> bool:
+    pair = np.array([point, (point[0], 0.0, point[2])])
+    screen, _ = cameras.project(outlook.sight.camera, outlook.sight.size, pair)
+    # In a side view the plane fills the screen: then only what is really near counts.
+    near_in_mm = CENTRE_REACH / cameras.pixels_per_mm(outlook.sight.camera, outlook.sight.size)
+    return bool(np.hypot(*(screen[0] - screen[1])) <= CENTRE_REACH and abs(point[1]) <= 3.0 * near_in_mm)
+
+
+def _on_plane(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim:
+    """Return the point on the view plane through the last node; without one, on the centre plane."""
+    ray, camera = outlook.ray(x, y), outlook.sight.camera
+    if wanted.last is None and abs(ray.direction[1]) > EDGE_ON:
+        along = -ray.origin[1] / ray.direction[1]
+        if along > 0.0:
+            px, _, pz = ray.at(along)
+            point = (px, 0.0, pz)
+            return Aim("centre", point, point, outlook.solid.nearest(point), "centre plane")
+    point = cameras.on_view_plane(camera, ray, wanted.last or camera.focus)
+    if not wanted.is_free and _is_near_centre(outlook, point):
+        point = (point[0], 0.0, point[2])
+        return Aim("centre", point, point, outlook.solid.nearest(point), "centre plane")
+    return Aim("free", point, point, outlook.solid.nearest(point))

@@ -1,0 +1,341 @@
+"""Tools that take single points: a lone node, a cut through a tube, a measure, points for the import."""
+
+import numpy as np
+from msgspec import Struct
+from PySide6.QtCore import Qt
+
+from app.viewport import placing
+from app.viewport.labels import Rect
+from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper, Xy
+from app.viewport.picking import TubePick
+from app.viewport.placing import Aim, Wanted
+from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks
+from geometry import edits
+from geometry.edits import Item
+from geometry.layout import Landing, Layout
+from geometry.tube import centreline
+from geometry.vectors import Vec3, distance
+
+
+class NodeTool(Tool):
+    """Sets nodes that belong to no tube yet."""
+
+    name: ToolName = "node"
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, room: Room) -> None:
+        super().__init__(room)
+        self._aim: Aim | None = None
+
+    def hint(self) -> str:
+        return "Click the body, a tube or a plane to set a node. Ctrl ignores the body. Escape leaves."
+
+    def move(self, pointer: Pointer | None) -> None:
+        self._aim = None if pointer is None else self._at(pointer)
+        self.room.redraw()
+
+    def _at(self, pointer: Pointer) -> Aim:
+        od = self.room.stock.od if self.room.stock else 0.0
+        offset = self.room.session.layout.limits.standoff_wanted + od / 2.0
+        return placing.aim(self.room.outlook, pointer.x, pointer.y, Wanted(offset, is_free=pointer.ctrl))
+
+    def click(self, pointer: Pointer) -> None:
+        aim = self._at(pointer)
+        if isinstance(aim.item, int):
+            self.room.session.select({aim.item})
+            return
+        made: list[int] = []
+        after = self.attempt(lambda: _with_node(self.room.session.layout, aim, made))
+        if after is not None:
+            self.room.session.commit("Add node", after)
+            self.room.session.select(made)
+
+    def wants(self, key: Key) -> bool:
+        return key.is_any(Qt.Key.Key_Escape)
+
+    def key(self, key: Key) -> bool:
+        if key.is_any(Qt.Key.Key_Escape):
+            self.room.use_tool("select")
+            return True
+        return False
+
+    def leave(self) -> None:
+        self._aim = None
+
+    def marks(self) -> list[Mark]:
+        od = self.room.stock.od if self.room.stock else 0.0
+        return [] if self._aim is None else aim_marks(self.room, self._aim, od)
+
+
+def _with_node(layout: Layout, aim: Aim, made: list[int]) -> Layout:
+    item: Item = aim.item
+    landing = item if isinstance(item, Landing) else None
+    layout, node = edits.add_node(layout, aim.point, landing)
+    made.append(node)
+    return layout
+
+
+class SplitTool(Tool):
+    """Cuts a tube in two where it is clicked."""
+
+    name: ToolName = "split"
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, room: Room) -> None:
+        super().__init__(room)
+        self._pick: TubePick | None = None
+        self._node: int | None = None
+
+    def hint(self) -> str:
+        return "Click a tube where it shall be cut in two; nodes snap. Escape leaves."
+
+    def move(self, pointer: Pointer | None) -> None:
+        self._aim_at(pointer)
+        self.room.hover(self._pick.tube if self._pick else None)
+        self.room.redraw()
+
+    def _aim_at(self, pointer: Pointer | None) -> None:
+        self._pick = self._node = None
+        if pointer is None:
+            return
+        outlook = self.room.outlook
+        self._pick = placing.tube_at(outlook, pointer.x, pointer.y)
+        node = placing.node_at(outlook, pointer.x, pointer.y)
+        if self._pick is not None and node in outlook.layout.tubes[self._pick.tube].nodes[1:-1]:
+            self._node = node
+
+    def click(self, pointer: Pointer) -> None:
+        self._aim_at(pointer)
+        pick, node, layout = self._pick, self._node, self.room.session.layout
+        if pick is None:
+            return
+        where = {"node": node} if node is not None else {"station": pick.station}
+        after = self.attempt(lambda: edits.split_tube(layout, pick.tube, **where)[0])  # type: ignore[arg-type]
+        if after is not None:
+            self.room.session.commit(f"Split tube {layout.tubes[pick.tube].name}", after)
+        self._aim_at(None)
+
+    def wants(self, key: Key) -> bool:
+        return key.is_any(Qt.Key.Key_Escape)
+
+    def key(self, key: Key) -> bool:
+        if key.is_any(Qt.Key.Key_Escape):
+            self.room.use_tool("select")
+            return True
+        return False
+
+    def leave(self) -> None:
+        self._aim_at(None)
+        self.room.hover(None)
+
+    def marks(self) -> list[Mark]:
+        if self._pick is None or self._pick.tube not in self.room.session.layout.tubes:
+            return []
+        layout = self.room.session.layout
+        line = centreline.of(layout, layout.tubes[self._pick.tube])
+        at = self.room.to_screen(self._pick.point)
+        ahead = self.room.to_screen(
+            tuple((self._pick.point + 50.0 * centreline.direction_at(line, [self._pick.station])[0]).tolist())
+        )
+        along = np.subtract(ahead, at)
+        across = np.array((-along[1], along[0])) / max(float(np.hypot(*along)), 1e-6) * 16.0
+        cut = Stroke(
+            (tuple(np.subtract(at, across).tolist()), tuple(np.add(at, across).tolist())), "accent", 2.0
+        )
+        word = (
+            "at the node"
+            if self._node is not None
+            else f"{self.room.length(self._pick.station)} from its start"
+        )
+        return [cut, Whisper((at[0] + 18.0, at[1] - 12.0), word)]
+
+
+class _Measured(Struct, frozen=True):
+    """One end of a measure and what it was taken on."""
+
+    point: Vec3
+    word: str
+
+
+class MeasureTool(Tool):
+    """Shows the distance between two points: nodes, centrelines of tubes, or the metal."""
+
+    name: ToolName = "measure"
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, room: Room) -> None:
+        super().__init__(room)
+        self._ends: list[_Measured] = []
+        self._hover: _Measured | None = None
+
+    def hint(self) -> str:
+        if len(self._ends) == 1:
+            return "Click the second point: a node, a tube or the body. Escape starts anew."
+        return "Click two points to measure: nodes, tubes or the body. Escape leaves."
+
+    def move(self, pointer: Pointer | None) -> None:
+        self._hover = None if pointer is None else self._at(pointer)
+        self.room.redraw()
+
+    def click(self, pointer: Pointer) -> None:
+        found = self._at(pointer)
+        if found is None:
+            self.room.say("Point at a node, a tube or the body.")
+            return
+        self._ends = [found] if len(self._ends) != 1 else [*self._ends, found]
+        self.room.hint_may_have_changed()
+        self.room.redraw()
+
+    def _at(self, pointer: Pointer) -> _Measured | None:
+        outlook = self.room.outlook
+        layout = outlook.layout
+        node = placing.node_at(outlook, pointer.x, pointer.y)
+        if node is not None:
+            return _Measured(layout.nodes[node].position, "node")
+        pick = placing.tube_at(outlook, pointer.x, pointer.y)
+        if pick is not None:
+            return _Measured(pick.point, f"centre of {layout.tubes[pick.tube].name}")
+        metal = outlook.body_at(outlook.ray(pointer.x, pointer.y))
+        if metal is None:
+            return None
+        panel = layout.panels.get(metal.panel)
+        return _Measured(metal.point, panel.name if panel else "body")
+
+    def wants(self, key: Key) -> bool:
+        return key.is_any(Qt.Key.Key_Escape)
+
+    def key(self, key: Key) -> bool:
+        if not key.is_any(Qt.Key.Key_Escape):
+            return False
+        if self._ends:
+            self._ends = []
+            self.room.hint_may_have_changed()
+            self.room.redraw()
+        else:
+            self.room.use_tool("select")
+        return True
+
+    def leave(self) -> None:
+        self._ends, self._hover = [], None
+
+    def marks(self) -> list[Mark]:
+        ends = list(self._ends)
+        if len(ends) < 2 and self._hover is not None:
+            ends.append(self._hover)
+        marks: list[Mark] = [Spot(self.room.to_screen(end.point)) for end in ends]
+        if ends and len(self._ends) < 2:
+            at = self.room.to_screen(ends[-1].point)
+            marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), ends[-1].word))
+        if len(ends) == 2:
+            marks += self._measure(ends[0].point, ends[1].point)
+        return marks
+
+    def _measure(self, a: Vec3, b: Vec3) -> list[Mark]:
+        start, end = self.room.to_screen(a), self.room.to_screen(b)
+        number = self.room.length(distance(a, b))
+        parts = (f"{axis} {self.room.length(abs(q - p))}" for axis, p, q in zip("xyz", a, b, strict=True))
+        words = "  ".join(parts)
+        width, height = self.room.badge_size(number, words)
+        x, y = (start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0
+        rect = Rect(x - width / 2.0, y - height - 14.0, width, height)
+        return [Stroke((start, end), "accent", 1.6), Badge(rect, number, words, None)]
+
+
+class PickedPoint(Struct, frozen=True):
+    """A point of the body, its panel and triangle."""
+
+    point: Vec3
+    panel: int
+    triangle: int
+
+
+class PickPointsTool(Tool):
+    """Takes points of the body for the import step and for splitting panels."""
+
+    name: ToolName = "pick points"
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, room: Room) -> None:
+        super().__init__(room)
+        self.count = 1  # 0: until Enter
+        self.text = ""
+        self._picked: list[PickedPoint] = []
+        self._hover: PickedPoint | None = None
+
+    def start(self, count: int, text: str) -> None:
+        self.count, self.text = count, text
+        self._picked, self._hover = [], None
+        self.room.hint_may_have_changed()
+
+    def hint(self) -> str:
+        text = self.text or "Click a point of the body"
+        end = (
+            "Enter closes the loop, Backspace takes back, Escape leaves."
+            if self.count == 0
+            else "Escape leaves."
+        )
+        return f"{text.rstrip('.')}. {end}"
+
+    def move(self, pointer: Pointer | None) -> None:
+        self._hover = None if pointer is None else self._at(pointer)
+        self.room.redraw()
+
+    def _at(self, pointer: Pointer) -> PickedPoint | None:
+        outlook = self.room.outlook
+        metal = outlook.body_at(outlook.ray(pointer.x, pointer.y))
+        return None if metal is None else PickedPoint(metal.point, metal.panel, metal.triangle)
+
+    def click(self, pointer: Pointer) -> None:
+        found = self._at(pointer)
+        if found is None:
+            self.room.say("Point at the body.")
+            return
+        self._picked.append(found)
+        if self.count and len(self._picked) >= self.count:
+            self._finish()
+        self.room.redraw()
+
+    def double_click(self, pointer: Pointer) -> bool:
+        if self.count == 0:
+            self._finish()
+        return True
+
+    def _finish(self) -> None:
+        picked, self._picked = list(self._picked), []
+        self.room.use_tool("select")
+        self.room.points_were_picked(list(picked))
+
+    def wants(self, key: Key) -> bool:
+        return key.is_any(Qt.Key.Key_Escape, Qt.Key.Key_Backspace, Qt.Key.Key_Return, Qt.Key.Key_Enter)
+
+    def key(self, key: Key) -> bool:
+        if key.is_any(Qt.Key.Key_Escape):
+            self._picked = []
+            self.room.use_tool("select")
+            self.room.points_were_picked([])
+        elif key.is_any(Qt.Key.Key_Backspace):
+            self._picked = self._picked[:-1]
+        elif key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            if self.count == 0 and len(self._picked) >= 3:
+                self._finish()
+            else:
+                return False
+        else:
+            return False
+        self.room.redraw()
+        return True
+
+    def leave(self) -> None:
+        self._picked, self._hover = [], None
+
+    def marks(self) -> list[Mark]:
+        places: list[Xy] = [self.room.to_screen(point.point) for point in self._picked]
+        marks: list[Mark] = [Spot(at) for at in places]
+        if self._hover is not None:
+            at = self.room.to_screen(self._hover.point)
+            marks.append(Spot(at, True))
+            places = [*places, at]
+        if len(places) > 1:
+            closed = (*places, places[0]) if self.count == 0 and len(places) > 2 else tuple(places)
+            marks.insert(0, Stroke(tuple(closed), "accent", 1.4))
+        return marks

@@ -1,0 +1,462 @@
+"""What the renderer draws: body, tubes, ground grid, figure, section. Needs no window and no Qt.
+
+One actor a tube and one a panel. A change of the layout touches only what differs by identity.
+"""
+
+from typing import Literal
+
+import numpy as np
+from msgspec import Struct
+from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray, vtk_to_numpy
+from vtkmodules.vtkCommonCore import vtkPoints, vtkUnsignedCharArray
+from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPlane, vtkPolyData
+from vtkmodules.vtkFiltersCore import vtkCutter, vtkPolyDataNormals
+from vtkmodules.vtkRenderingCore import vtkActor, vtkCamera, vtkLight, vtkPolyDataMapper, vtkRenderer
+
+from app.viewport import camera as cameras
+from app.viewport import colours, shapes
+from app.viewport.camera import Camera, Ray
+from app.viewport.colours import Theme, rgb
+from app.viewport.surface import poly_data
+from geometry.body import placement
+from geometry.layout import Layout, Panel, Tube
+from geometry.tube import centreline
+from geometry.tube.centreline import Bend, Centreline
+from geometry.vectors import Floats
+
+Axis = Literal["x", "y", "z"]
+DRAWN_SAGITTA = 0.5  # mm; finer than a pixel until the view is 300 mm high
+CREASE = 40.0  # degrees; sharper edges of the body stay sharp
+ROOM_ROUND_GRID = 1200.0  # mm
+METRE, FOOT = 1000.0, 304.8
+GridUnit = Literal["metric", "imperial"]
+GRID_STEPS: dict[GridUnit, tuple[float, float]] = {"metric": (250.0, METRE), "imperial": (FOOT, 5 * FOOT)}
+
+
+class Cut(Struct, frozen=True):
+    """A section plane: the body beyond it, towards plus along the axis, is not drawn."""
+
+    axis: Axis
+    offset: float
+
+    @property
+    def normal(self) -> tuple[float, float, float]:
+        return {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}[self.axis]
+
+    def span(self, ray: Ray) -> tuple[float, float]:
+        """Return between which distances a ray runs through the half that is drawn."""
+        index = "xyz".index(self.axis)
+        above, slope = ray.origin[index] - self.offset, ray.direction[index]
+        if abs(slope) < 1e-9:
+            return (0.0, np.inf) if above <= 0.0 else (np.inf, np.inf)
+        across = -above / slope
+        return (max(0.0, across), np.inf) if slope < 0.0 else (0.0, max(0.0, across))
+
+
+class _TubeActor:
+    """One tube as it is drawn."""
+
+    def __init__(self) -> None:
+        self.mapper = vtkPolyDataMapper()
+        self.actor = vtkActor()
+        self.actor.SetMapper(self.mapper)
+        self.mapper.ScalarVisibilityOff()
+        self.line: Centreline | None = None
+        self.od = 0.0
+        self.has_bad_bends = False
+        surface = self.actor.GetProperty()
+        surface.SetSpecular(0.25)
+        surface.SetSpecularPower(24.0)
+        surface.SetAmbient(0.16)
+        surface.SetDiffuse(0.84)
+
+    def bend_along(self, line: Centreline, od: float) -> None:
+        points, directions, stations = centreline.sample(line, sagitta=DRAWN_SAGITTA)
+        skin = shapes.sweep(points, directions, od / 2.0)
+        mesh = poly_data(skin.points, skin.triangles)
+        mesh.GetPointData().SetNormals(numpy_to_vtk(skin.normals, deep=True))
+        bad = tuple(bend for bend in line.bends if not bend.fits)
+        self.has_bad_bends = bool(bad)
+        self._stations = stations
+        self._bad = bad
+        self.line, self.od = line, od
+        self.mapper.SetInputData(mesh)
+
+    def paint(self, colour: str, bad_colour: str) -> None:
+        self.actor.GetProperty().SetColor(*rgb(colour))
+        self.mapper.SetScalarVisibility(self.has_bad_bends)
+        if self.has_bad_bends:
+            mesh = self.mapper.GetInput()
+            mesh.GetPointData().SetScalars(self._ring_colours(colour, bad_colour))
+
+    def _ring_colours(self, colour: str, bad_colour: str) -> vtkUnsignedCharArray:
+        bad = _in_bends(self._stations, self._bad)
+        table = np.array((rgb(colour), rgb(bad_colour)))
+        rings = np.repeat(bad, shapes.SIDES)
+        caps = np.repeat(bad[[0, -1]], shapes.SIDES)
+        values = (255 * table[np.concatenate((rings, caps)).astype(int)]).astype(np.uint8)
+        return numpy_to_vtk(values, deep=True)
+
+
+def _in_bends(stations: Floats, bends: tuple[Bend, ...]) -> np.ndarray:
+    """Return for each station (n,) whether it lies in one of the bends."""
+    inside = np.zeros(len(stations), dtype=bool)
+    for bend in bends:
+        inside |= (stations >= bend.start - 1e-6) & (stations <= bend.end + 1e-6)
+    return inside
+
+
+class _PanelActor:
+    """One panel of the body as it is drawn."""
+
+    def __init__(self, mesh: vtkPolyData) -> None:
+        self.mapper = vtkPolyDataMapper()
+        self.mapper.ScalarVisibilityOff()
+        self.actor = vtkActor()
+        self.actor.SetMapper(self.mapper)
+        surface = self.actor.GetProperty()
+        surface.SetAmbient(0.24)
+        surface.SetDiffuse(0.76)
+        surface.SetSpecular(0.06)
+        surface.SetSpecularPower(12.0)
+        self.is_proxy = False
+        self.show(mesh)
+
+    def show(self, mesh: vtkPolyData) -> None:
+        normals = vtkPolyDataNormals()
+        normals.SetInputData(mesh)
+        normals.SetFeatureAngle(CREASE)
+        normals.Update()
+        self.mesh = normals.GetOutput()
+        self.mapper.SetInputData(self.mesh)
+
+
+class Scene:
+    """The actors of one renderer."""
+
+    def __init__(self, renderer: vtkRenderer, theme: Theme = colours.LIGHT) -> None:
+        self.renderer = renderer
+        self.theme = theme
+        self._layout = Layout()
+        self._tubes: dict[int, _TubeActor] = {}
+        self._panels: dict[int, tuple[tuple[object, object], _PanelActor]] = {}
+        self._selected: frozenset[int] = frozenset()
+        self._hovered: int | None = None
+        self._opacity = 1.0
+        self._cut: Cut | None = None
+        self._cut_plane = vtkPlane()
+        self._grid_unit: GridUnit = "metric"
+        self._shows_grid = True
+        self._shows_figure = False
+        self._grid_box: tuple[float, ...] | None = None
+        self._grid = [_lines_actor(1.0), _lines_actor(1.4)]
+        self._figure = _plain_actor()
+        self._outline = _lines_actor(2.0)
+        for actor in (*self._grid, self._figure, self._outline):
+            actor.SetVisibility(False)
+            renderer.AddActor(actor)
+        _light(renderer)
+        self.set_theme(theme)
+
+    # -- what is there ------------------------------------------------------------
+
+    def show(self, layout: Layout) -> None:
+        """Draw a layout; what is the same object as before stays untouched."""
+        before, self._layout = self._layout, layout
+        if before.panels is not layout.panels or before.bodies is not layout.bodies:
+            self._show_panels()
+        self._show_tubes(before)
+
+    def _show_tubes(self, before: Layout) -> None:
+        layout = self._layout
+        for id in [id for id in self._tubes if id not in layout.tubes]:
+            self.renderer.RemoveActor(self._tubes.pop(id).actor)
+        for id, tube in layout.tubes.items():
+            self._show_tube(id, tube)
+
+    def _show_tube(self, id: int, tube: Tube) -> None:
+        line = centreline.of(self._layout, tube)
+        od = self._layout.stocks[tube.stock].od
+        drawn = self._tubes.get(id)
+        if drawn is None:
+            drawn = self._tubes[id] = _TubeActor()
+            self.renderer.AddActor(drawn.actor)
+        if drawn.line is not line or drawn.od != od:
+            drawn.bend_along(line, od)
+            self._paint_tube(id)
+
+    def _show_panels(self) -> None:
+        layout = self._layout
+        drawable = {id: panel for id, panel in layout.panels.items() if panel.kept and panel.shown}
+        for id in [id for id in self._panels if id not in drawable]:
+            self.renderer.RemoveActor(self._panels.pop(id)[1].actor)
+        for id, panel in drawable.items():
+            self._show_panel(id, panel)
+        self._show_outline()
+        self._lay_ground()
+
+    def _show_panel(self, id: int, panel: Panel) -> None:
+        key = (panel.mesh, self._layout.bodies[panel.body].placement)
+        known = self._panels.get(id)
+        if known is None or known[0][0] is not key[0] or known[0][1] != key[1]:
+            points = placement.panel_vertices(self._layout, panel)
+            drawn = _PanelActor(poly_data(points, panel.mesh.triangles))
+            if known is not None:
+                self.renderer.RemoveActor(known[1].actor)
+            self.renderer.AddActor(drawn.actor)
+            self._panels[id] = (key, drawn)
+            self._clip(drawn)
+        self._paint_panel(id)
+
+    def show_proxy(self, panel: int, mesh: object, points: Floats, triangles: np.ndarray) -> None:
+        """Draw fewer triangles for a panel, if it still is that mesh; points in the car's axes."""
+        known = self._panels.get(panel)
+        if known is None or known[0][0] is not mesh:
+            return
+        known[1].show(poly_data(points, triangles))
+        known[1].is_proxy = True
+        self._show_outline()
+
+    @property
+    def layout(self) -> Layout:
+        """The layout that is drawn."""
+        return self._layout
+
+    def has_proxy(self, panel: Panel) -> bool:
+        known = self._panels.get(panel.id)
+        return known is not None and known[0][0] is panel.mesh and known[1].is_proxy
+
+    @property
+    def body_triangles(self) -> int:
+        return sum(drawn.mesh.GetNumberOfPolys() for _, drawn in self._panels.values())
+
+    def points(self) -> Floats:
+        """Return points (n, 3) whose hull holds all that is drawn of body and tubes."""
+        boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
+        boxes += [drawn.mapper.GetBounds() for drawn in self._tubes.values()]
+        corners = [
+            (box[i], box[2 + j], box[4 + k])
+            for box in boxes
+            if box[0] <= box[1]
+            for i in (0, 1)
+            for j in (0, 1)
+            for k in (0, 1)
+        ]
+        return np.array(corners).reshape(-1, 3)
+
+    def bounds(self) -> tuple[Floats, Floats] | None:
+        points = self.points()
+        return (points.min(axis=0), points.max(axis=0)) if len(points) else None
+
+    # -- how it looks -------------------------------------------------------------
+
+    def set_theme(self, theme: Theme) -> None:
+        self.theme = theme
+        self.renderer.SetGradientBackground(True)
+        self.renderer.SetBackground(*rgb(theme.floor))
+        self.renderer.SetBackground2(*rgb(theme.sky))
+        self._grid[0].GetProperty().SetColor(*rgb(theme.grid))
+        self._grid[1].GetProperty().SetColor(*rgb(theme.grid_strong))
+        self._figure.GetProperty().SetColor(*rgb(theme.figure))
+        self._outline.GetProperty().SetColor(*rgb(theme.section))
+        for id in self._tubes:
+            self._paint_tube(id)
+        for id in self._panels:
+            self._paint_panel(id)
+
+    def emphasise(self, selected: frozenset[int], hovered: int | None) -> None:
+        """Bring out the selected things and the one under the pointer."""
+        changed = self._selected ^ selected
+        if hovered != self._hovered:
+            changed |= {id for id in (hovered, self._hovered) if id is not None}
+        self._selected, self._hovered = selected, hovered
+        for id in changed:
+            if id in self._tubes:
+                self._paint_tube(id)
+            elif id in self._panels:
+                self._paint_panel(id)
+
+    def _paint_tube(self, id: int) -> None:
+        colour = self.theme.tube
+        if id in self._selected:
+            colour = self.theme.tube_selected
+        if id == self._hovered:
+            colour = (
+                colours.mixed(colour, "#ffffff", 0.25) if id in self._selected else self.theme.tube_hovered
+            )
+        self._tubes[id].paint(colour, self.theme.tube_bad)
+
+    def _paint_panel(self, id: int) -> None:
+        panel = self._layout.panels.get(id)
+        colour = (panel.colour if panel else None) or self.theme.body
+        if id in self._selected:
+            colour = colours.mixed(colour, self.theme.body_selected, 0.75)
+        surface = self._panels[id][1].actor.GetProperty()
+        surface.SetColor(*rgb(colour))
+        surface.SetOpacity(self._opacity)
+
+    def set_body_opacity(self, opacity: float) -> None:
+        self._opacity = min(1.0, max(0.0, opacity))
+        for _, drawn in self._panels.values():
+            drawn.actor.GetProperty().SetOpacity(self._opacity)
+            drawn.actor.SetVisibility(self._opacity > 0.0)
+
+    def set_cut(self, cut: Cut | None) -> None:
+        self._cut = cut
+        if cut is not None:
+            normal = np.array(cut.normal)
+            self._cut_plane.SetOrigin(*(normal * cut.offset))
+            self._cut_plane.SetNormal(*(-normal))
+        for _, drawn in self._panels.values():
+            self._clip(drawn)
+        self._show_outline()
+
+    def _clip(self, drawn: _PanelActor) -> None:
+        drawn.mapper.RemoveAllClippingPlanes()
+        if self._cut is not None:
+            drawn.mapper.AddClippingPlane(self._cut_plane)
+
+    def _show_outline(self) -> None:
+        """Draw where the section plane meets the metal."""
+        self._outline.SetVisibility(self._cut is not None)
+        if self._cut is None:
+            return
+        chords = [_cut_through(drawn.mesh, self._cut_plane) for _, drawn in self._panels.values()]
+        chords = [chord for chord in chords if len(chord)]
+        _set_lines(self._outline, np.concatenate(chords) if chords else np.zeros((0, 2, 3)))
+
+    def set_grid(self, shown: bool, unit: GridUnit) -> None:
+        self._shows_grid = shown
+        if unit != self._grid_unit:
+            self._grid_unit, self._grid_box = unit, None
+        self._lay_ground()
+
+    def set_figure(self, shown: bool) -> None:
+        self._shows_figure = shown
+        self._lay_ground()
+
+    @property
+    def grid_step(self) -> float:
+        return GRID_STEPS[self._grid_unit][1]
+
+    def _lay_ground(self) -> None:
+        """Lay the grid round the body, and stand the figure beside its left front door."""
+        for actor in self._grid:
+            actor.SetVisibility(self._shows_grid)
+        self._figure.SetVisibility(self._shows_figure)
+        boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
+        low = np.min([box[::2] for box in boxes], axis=0) if boxes else np.array((-3500.0, -900.0, 0.0))
+        high = np.max([box[1::2] for box in boxes], axis=0) if boxes else np.array((900.0, 900.0, 1500.0))
+        if self._shows_figure:
+            feet = np.array(((low[0] + high[0]) / 2.0 + 300.0, high[1] + 450.0, 0.0))
+            _set_surface(self._figure, shapes.person(feet))
+        box = (*low[:2], *high[:2])
+        if not self._shows_grid or box == self._grid_box:
+            return
+        self._grid_box = box
+        fine, strong = GRID_STEPS[self._grid_unit]
+        # Both grids end on the strong step, so that no square is cut off.
+        low = np.floor((low - ROOM_ROUND_GRID / 2) / strong) * strong
+        high = np.ceil((high + ROOM_ROUND_GRID / 2) / strong) * strong
+        for actor, step in zip(self._grid, (fine, strong), strict=True):
+            _set_lines(actor, shapes.grid_lines(low, high, step))
+
+    # -- the camera ---------------------------------------------------------------
+
+    def place_camera(self, camera: Camera) -> None:
+        """Set the renderer's camera, with near and far planes round everything drawn."""
+        seen: vtkCamera = self.renderer.GetActiveCamera()
+        right_up_forward = cameras.axes(camera)
+        forward = right_up_forward[2]
+        low, high = self._reach()
+        corners = np.array(
+            [(x, y, z) for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+        )
+        depths = (corners - cameras.eye(camera)) @ forward
+        back = max(0.0, 100.0 - float(depths.min())) if camera.is_parallel else 0.0
+        at = np.asarray(cameras.eye(camera)) - forward * back
+        seen.SetPosition(*at)
+        seen.SetFocalPoint(*(at + forward * (camera.distance + back)))
+        seen.SetViewUp(*right_up_forward[1])
+        seen.SetViewAngle(float(np.degrees(cameras.VIEW_ANGLE)))
+        seen.SetParallelProjection(camera.is_parallel)
+        seen.SetParallelScale(camera.distance * float(np.tan(cameras.VIEW_ANGLE / 2.0)))
+        far = float(depths.max()) + back + 100.0
+        near = max(float(depths.min()) + back - 100.0, far / 2000.0, 5.0)
+        seen.SetClippingRange(near, max(far, near + 100.0))
+
+    def _reach(self) -> tuple[Floats, Floats]:
+        boxes = [actor.GetBounds() for actor in (*self._grid, self._figure) if actor.GetVisibility()]
+        boxes += [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
+        boxes += [drawn.mapper.GetBounds() for drawn in self._tubes.values()]
+        sound = [box for box in boxes if box is not None and box[0] <= box[1]]
+        if not sound:
+            return np.full(3, -5000.0), np.full(3, 5000.0)
+        return np.min([box[::2] for box in sound], axis=0), np.max([box[1::2] for box in sound], axis=0)
+
+
+def _light(renderer: vtkRenderer) -> None:
+    """Light the room from the viewer's left shoulder, with a weak light from below on the right."""
+    renderer.AutomaticLightCreationOff()
+    renderer.RemoveAllLights()
+    for place, strength in (((-0.5, 0.7, 1.0), 0.86), ((0.8, -0.25, 0.6), 0.26)):
+        light = vtkLight()
+        light.SetLightTypeToCameraLight()
+        light.SetPosition(*place)
+        light.SetFocalPoint(0.0, 0.0, 0.0)
+        light.SetIntensity(strength)
+        renderer.AddLight(light)
+
+
+def _plain_actor() -> vtkActor:
+    actor = vtkActor()
+    mapper = vtkPolyDataMapper()
+    mapper.ScalarVisibilityOff()
+    mapper.SetInputData(vtkPolyData())
+    actor.SetMapper(mapper)
+    actor.GetProperty().SetAmbient(0.3)
+    actor.GetProperty().SetDiffuse(0.7)
+    return actor
+
+
+def _lines_actor(width: float) -> vtkActor:
+    actor = _plain_actor()
+    actor.GetProperty().SetLighting(False)
+    actor.GetProperty().SetLineWidth(width)
+    return actor
+
+
+def _set_surface(actor: vtkActor, surface: shapes.Surface) -> None:
+    mesh = poly_data(surface.points, surface.triangles)
+    mesh.GetPointData().SetNormals(numpy_to_vtk(np.ascontiguousarray(surface.normals), deep=True))
+    actor.GetMapper().SetInputData(mesh)
+
+
+def _set_lines(actor: vtkActor, lines: Floats) -> None:
+    """Draw line segments (n, 2, 3)."""
+    count = len(lines)
+    points = vtkPoints()
+    points.SetData(numpy_to_vtk(np.ascontiguousarray(lines.reshape(-1, 3)), deep=True))
+    cells = vtkCellArray()
+    cells.SetData(
+        numpy_to_vtkIdTypeArray(np.arange(0, 2 * count + 1, 2, dtype=np.int64), deep=True),
+        numpy_to_vtkIdTypeArray(np.arange(2 * count, dtype=np.int64), deep=True),
+    )
+    mesh = vtkPolyData()
+    mesh.SetPoints(points)
+    mesh.SetLines(cells)
+    actor.GetMapper().SetInputData(mesh)
+
+
+def _cut_through(mesh: vtkPolyData, plane: vtkPlane) -> Floats:
+    """Return the segments (n, 2, 3) where a plane meets a mesh."""
+    cutter = vtkCutter()
+    cutter.SetInputData(mesh)
+    cutter.SetCutFunction(plane)
+    cutter.Update()
+    cut = cutter.GetOutput()
+    if cut.GetNumberOfLines() == 0:
+        return np.zeros((0, 2, 3))
+    points = vtk_to_numpy(cut.GetPoints().GetData())
+    ends = vtk_to_numpy(cut.GetLines().GetConnectivityArray())
+    return points[ends].reshape(-1, 2, 3).astype(np.float64)

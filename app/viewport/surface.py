@@ -1,0 +1,176 @@
+"""The body's surface as the pointer meets it: what a ray hits, and how near the metal is. Imports no Qt.
+
+Asked for one ray or one point at a time in the UI thread, so it uses VTK's static locator, which is
+built in a tenth of a second for a million triangles and answers in some hundredths of a millisecond.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from msgspec import Struct
+from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+from vtkmodules.vtkCommonCore import mutable, vtkPoints
+from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkGenericCell, vtkPolyData, vtkStaticCellLocator
+
+from app.viewport.camera import Ray
+from geometry.body import placement
+from geometry.layout import Layout, Panel
+from geometry.tolerances import CLEARANCE_ACCURACY
+from geometry.vectors import Floats, Vec3, vec
+
+# A march along a ray; a grazing ray takes many short steps.
+MOST_STEPS = 160
+
+
+class Place(Struct, frozen=True):
+    """A point of the body: where, which panel and which of its triangles, how far from what asked."""
+
+    point: Vec3
+    panel: int
+    triangle: int
+    distance: float
+
+
+class Surface:
+    """The triangles of some panels of a layout, in the car's axes."""
+
+    def __init__(self, layout: Layout, panels: Sequence[Panel]) -> None:
+        self._ids = [panel.id for panel in panels]
+        self._starts = np.zeros(0, dtype=np.int64)
+        self.bounds: tuple[Floats, Floats] | None = None
+        self._locator: vtkStaticCellLocator | None = None
+        if panels:
+            self._build(layout, panels)
+
+    def _build(self, layout: Layout, panels: Sequence[Panel]) -> None:
+        vertices = [placement.panel_vertices(layout, panel) for panel in panels]
+        triangles = [np.asarray(panel.mesh.triangles, dtype=np.int64) for panel in panels]
+        shifts = np.cumsum([0] + [len(part) for part in vertices[:-1]])
+        points = np.concatenate(vertices)
+        corners = np.concatenate([part + shift for part, shift in zip(triangles, shifts, strict=True)])
+        self._starts = np.cumsum([0] + [len(part) for part in triangles[:-1]])
+        self._kept = _with_area(points, corners)
+        if len(self._kept) == 0:
+            return
+        self._mesh = poly_data(points, corners[self._kept])
+        used = points[np.unique(corners[self._kept])]
+        self.bounds = (used.min(axis=0), used.max(axis=0))
+        self._locator = vtkStaticCellLocator()
+        self._locator.SetDataSet(self._mesh)
+        self._locator.BuildLocator()
+        self._cell = vtkGenericCell()
+
+    @property
+    def is_empty(self) -> bool:
+        return self._locator is None
+
+    def hit(self, ray: Ray, start: float = 0.0, end: float = np.inf) -> Place | None:
+        """Return the first point of the body on the ray between two distances."""
+        if self._locator is None or (span := self._span(ray, 1.0)) is None:
+            return None
+        first, last = max(span[0], start), min(span[1], end)
+        if first >= last:
+            return None
+        along, cell, sub = mutable(0.0), mutable(0), mutable(0)
+        place, inside = [0.0] * 3, [0.0] * 3
+        found = self._locator.IntersectWithLine(
+            ray.at(first), ray.at(last), 1e-6, along, place, inside, sub, cell, self._cell
+        )
+        if not found:
+            return None
+        panel, triangle = self._name(int(cell))
+        distance = first + float(along) * (last - first)
+        return Place(vec(place), panel, triangle, distance)
+
+    def nearest(self, point: Vec3) -> Place | None:
+        """Return the point of the body nearest to a point."""
+        if self._locator is None:
+            return None
+        cell, sub, squared = mutable(0), mutable(0), mutable(0.0)
+        place = [0.0] * 3
+        self._locator.FindClosestPoint(point, place, self._cell, cell, sub, squared)
+        panel, triangle = self._name(int(cell))
+        return Place(vec(place), panel, triangle, float(squared) ** 0.5)
+
+    def normal(self, place: Place) -> Floats:
+        """Return the unit normal of the triangle at a place, on the side its winding says."""
+        cell = int(np.searchsorted(self._kept, self._starts[self._ids.index(place.panel)] + place.triangle))
+        a, b, c = (np.array(self._mesh.GetPoint(self._mesh.GetCell(cell).GetPointId(i))) for i in range(3))
+        across = np.cross(b - a, c - a)
+        return across / np.linalg.norm(across)
+
+    def gap(self, point: Vec3) -> float:
+        """Return the distance of a point to the body; infinite without one."""
+        place = self.nearest(point)
+        return np.inf if place is None else place.distance
+
+    def on_offset(self, ray: Ray, offset: float, start: float = 0.0, end: float = np.inf) -> Vec3 | None:
+        """Return the first point of the ray whose true nearest distance to the body is the offset.
+
+        Steps of the distance itself cannot overshoot, as no point is nearer to the body than that.
+        """
+        span = self._span(ray, offset + 1.0)
+        if span is None:
+            return None
+        at = max(span[0], start)
+        if self.gap(ray.at(at)) < offset:
+            return None
+        for _ in range(MOST_STEPS):
+            spare = self.gap(ray.at(at)) - offset
+            if spare <= CLEARANCE_ACCURACY / 2.0:
+                return ray.at(at)
+            at += spare
+            if at > min(span[1], end):
+                return None
+        return None
+
+    def pushed_out(self, foot: Vec3, direction: Vec3, offset: float) -> Vec3:
+        """Return the point along a direction from the body that is the first to keep the offset."""
+        ray, at = Ray(foot, direction), offset
+        for _ in range(MOST_STEPS):
+            short = offset - self.gap(ray.at(at))
+            if short <= CLEARANCE_ACCURACY / 2.0:
+                break
+            at += short
+        return ray.at(at)
+
+    def _name(self, cell: int) -> tuple[int, int]:
+        cell = int(self._kept[cell])
+        part = int(np.searchsorted(self._starts, cell, side="right")) - 1
+        return self._ids[part], cell - int(self._starts[part])
+
+    def _span(self, ray: Ray, room: float) -> tuple[float, float] | None:
+        """Return where the ray enters and leaves the body's box with some room round it."""
+        if self.bounds is None:
+            return None
+        low, high = self.bounds[0] - room, self.bounds[1] + room
+        first, last = 0.0, np.inf
+        for o, d, a, b in zip(ray.origin, ray.direction, low, high, strict=True):
+            if abs(d) < 1e-12:
+                if not a <= o <= b:
+                    return None
+                continue
+            near, far = sorted(((a - o) / d, (b - o) / d))
+            first, last = max(first, near), min(last, far)
+        return (first, last) if first < last else None
+
+
+def _with_area(points: Floats, triangles: np.ndarray) -> np.ndarray:
+    """Return which triangles have an area: a collapsed one has no inside to hit."""
+    a, b, c = (points[triangles[:, i]] for i in range(3))
+    doubled = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    return np.flatnonzero(doubled > 1e-9)
+
+
+def poly_data(points: Floats, triangles: np.ndarray) -> vtkPolyData:
+    """Return VTK's form of triangles (m, 3) over points (n, 3)."""
+    cells = vtkCellArray()
+    offsets = np.arange(0, 3 * len(triangles) + 1, 3, dtype=np.int64)
+    flat = np.ascontiguousarray(triangles, dtype=np.int64).ravel()
+    cells.SetData(numpy_to_vtkIdTypeArray(offsets, deep=True), numpy_to_vtkIdTypeArray(flat, deep=True))
+    held = vtkPoints()
+    held.SetData(numpy_to_vtk(np.ascontiguousarray(points, dtype=np.float64), deep=True))
+    result = vtkPolyData()
+    result.SetPoints(held)
+    result.SetPolys(cells)
+    return result

@@ -1,0 +1,162 @@
+"""What every tool has in common: pointer and keys come in, previews and commits go to the session.
+
+A tool is told of each press, move and release in logical pixels. One that takes a press returns
+True, and the camera stays still.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Literal, Protocol
+
+from msgspec import Struct
+from PySide6.QtCore import Qt
+
+from app.session import Session
+from app.units import Units
+from app.viewport.marks import Ball, Mark, Stroke, Tone, Whisper, Xy
+from app.viewport.placing import Aim, Outlook
+from geometry.errors import GeometryError
+from geometry.layout import Layout, Stock
+from geometry.vectors import Vec3
+
+ToolName = Literal["select", "tube", "node", "split", "measure", "pick points"]
+DRAG_STARTS = 4.0  # pixels a press may wander and still be a click
+
+
+class Pointer(Struct, frozen=True):
+    """Where the pointer is and which keys go with it."""
+
+    x: float
+    y: float
+    shift: bool = False
+    ctrl: bool = False
+
+    def is_far_from(self, other: "Pointer") -> bool:
+        return abs(self.x - other.x) + abs(self.y - other.y) >= DRAG_STARTS
+
+
+class Key(Struct, frozen=True):
+    """A key that was pressed."""
+
+    code: int  # Qt.Key
+    text: str = ""
+    shift: bool = False
+    ctrl: bool = False
+
+    def is_any(self, *codes: Qt.Key) -> bool:
+        return self.code in codes
+
+
+class Room(Protocol):
+    """What a tool may ask of the view it works in."""
+
+    session: Session
+    units: Units
+    held_axis: str | None
+    pointer: Pointer | None  # None: outside the view
+
+    @property
+    def outlook(self) -> Outlook: ...
+    @property
+    def stock(self) -> Stock | None: ...
+    def to_screen(self, point: Vec3) -> Xy: ...
+    def badge_size(self, number: str, words: str) -> tuple[float, float]: ...
+    def scale_at(self, point: Vec3) -> float: ...
+    def length(self, mm: float) -> str: ...
+    def redraw(self) -> None: ...
+    def hover(self, id: int | None) -> None: ...
+    def say(self, sentence: str) -> None: ...
+    def hint_may_have_changed(self) -> None: ...
+    def use_tool(self, name: ToolName) -> None: ...
+    def points_were_picked(self, points: list[object]) -> None: ...
+
+
+class Tool:
+    """A tool that does nothing; the others say what they do differently."""
+
+    name: ToolName = "select"
+    cursor = Qt.CursorShape.ArrowCursor
+    axis_matters = False  # X, Y and Z are held for it
+
+    def __init__(self, room: Room) -> None:
+        self.room = room
+
+    def hint(self) -> str:
+        """Say in a dozen words what the tool waits for and which keys help."""
+        return ""
+
+    def press(self, pointer: Pointer) -> bool:
+        return False
+
+    def drag(self, pointer: Pointer) -> None:
+        """The pointer moved while the press that this tool took is held."""
+
+    def release(self, pointer: Pointer) -> None:
+        """The press that this tool took ended."""
+
+    def click(self, pointer: Pointer) -> None:
+        """A press that this tool did not take ended where it began."""
+
+    def double_click(self, pointer: Pointer) -> bool:
+        return False
+
+    def move(self, pointer: Pointer | None) -> None:
+        """The pointer moved with no button held, or left (None)."""
+
+    def wants(self, key: Key) -> bool:
+        """Whether the key is this tool's before it is any menu's."""
+        return False
+
+    def key(self, key: Key) -> bool:
+        return False
+
+    def key_released(self, key: Key) -> None:
+        """A held key was let go."""
+
+    def axis_changed(self) -> None:
+        """X, Y or Z was pressed or let go."""
+
+    def leave(self) -> None:
+        """Another tool comes, or what was being done is off: put back what is not recorded."""
+
+    def layout_changed(self) -> None:
+        """The layout was replaced by someone else, by undo perhaps."""
+
+    def marks(self) -> list[Mark]:
+        return []
+
+    def attempt(self, edit: Callable[[], Layout]) -> Layout | None:
+        """Return the edited layout, or say why it is refused."""
+        try:
+            return edit()
+        except GeometryError as refused:
+            self.room.say(refused.message)
+            return None
+
+
+def aim_marks(room: Room, aim: Aim, od: float, words: Sequence[str] = ()) -> list[Mark]:
+    """Show a place for a node: the tube's section, a stem to the metal with the gap, what it snapped to."""
+    at = room.to_screen(aim.point)
+    marks: list[Mark] = []
+    texts = list(words)
+    if aim.word:
+        texts.append(aim.word)
+    if aim.kind == "body" and aim.foot is not None:
+        foot = room.to_screen(aim.foot.point)
+        marks += [Stroke((at, foot), "accent", 1.6), Stroke(_tick(at, foot), "accent", 1.6)]
+        gap = room.length(aim.foot.distance - od / 2.0)
+        panel = room.session.layout.panels.get(aim.foot.panel)
+        texts.insert(0, f"{gap}, {panel.name}" if panel else gap)
+    radius = max(5.0, od / 2.0 * room.scale_at(aim.point))
+    marks.append(Ball(at, radius))
+    tone: Tone = "accent" if aim.kind in ("node", "tube", "centre", "axis") else "text"
+    for row, text in enumerate(texts):
+        marks.append(Whisper((at[0] + radius + 9.0, at[1] - 6.0 + 16.0 * row), text, tone))
+    return marks
+
+
+def _tick(at: Xy, foot: Xy) -> tuple[Xy, Xy]:
+    """Return a short line across the foot of a stem."""
+    dx, dy = foot[0] - at[0], foot[1] - at[1]
+    length = max((dx * dx + dy * dy) ** 0.5, 1e-6)
+    nx, ny = -dy / length * 5.0, dx / length * 5.0
+    return ((foot[0] - nx, foot[1] - ny), (foot[0] + nx, foot[1] + ny))

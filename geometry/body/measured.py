@@ -5,7 +5,7 @@ x is measured from the front axle, forwards; heights from the ground; widths fro
 
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from msgspec.structs import replace as changed
@@ -36,11 +36,26 @@ COLUMNS = {
     "roof_half_width": "half width at the roof",
     "roof_height": "height of the roof",
 }
+ARCH_COLUMNS = {
+    "x": "along the car",
+    "z": "height of the centre",
+    "radius": "radius",
+    "depth": "depth",
+}
+DOOR_COLUMNS = {"front": "front edge", "back": "back edge"}
+Table = Literal["stations", "arches", "doors"]
+_LABELS: dict[Table, tuple[str, dict[str, str]]] = {
+    "stations": ("Row", COLUMNS),
+    "arches": ("Wheel arch", ARCH_COLUMNS),
+    "doors": ("Door", DOOR_COLUMNS),
+}
+
 GLASS, GRILLE = "#8fa6b2", "#6b6f72"
 
 LEAST_STEP = 5.0  # mm from one row of measurements to the next
 LEAST_HEIGHT = 50.0  # mm from sill to waist, and from a hollow's bottom up to the waist's level
-LEAST_WIDTH = 100.0  # mm
+LEAST_WIDTH = 100.0  # mm; also of a door
+LEAST_ARCH, LEAST_DEPTH = 50.0, 20.0  # mm
 FARTHEST = 20_000.0  # mm; no car has a measure beyond it, so it is a slip of the pen
 CAB_RISE = 250.0  # mm that a roof stands above the waist, where there is a cab
 HOLLOW = 50.0  # mm below the waist, where there is an open tub or bed
@@ -50,6 +65,16 @@ REAR_WINDOW_INSET = 25.0  # mm of the roof's turn down that stays metal above th
 
 
 _Span = tuple[float, float]  # front, back
+
+
+class MeasurementError(GeometryError):
+    """A measurement that makes no body: which table, which row (from 0), which column."""
+
+    def __init__(self, message: str, table: Table, row: int, column: str) -> None:
+        super().__init__(message)
+        self.table: Table = table
+        self.row = row
+        self.column = column
 
 
 class _Zone(NamedTuple):
@@ -234,56 +259,56 @@ def _verify_row(row: int, station: Station) -> None:
 
 def _verify_arches(measured: Measured) -> None:
     stations = measured.stations
-    spans: list[tuple[float, float]] = []
-    for number, arch in enumerate(measured.arches, 1):
-        if not np.all(np.isfinite([arch.x, arch.z, arch.radius, arch.depth])) or arch.radius < 50.0:
-            raise GeometryError(f"Wheel arch {number}, radius: is too small for a wheel; make it larger.")
-        if arch.depth < 20.0:
-            raise GeometryError(f"Wheel arch {number}, depth: is too small to show; make it deeper.")
-        across = np.linspace(arch.x - arch.radius, arch.x + arch.radius, 33)
-        profile = loft.profile_at(stations, across)
-        over = arch.z + np.sqrt(np.maximum(arch.radius**2 - (across - arch.x) ** 2, 0.0))
-        if np.all(over <= profile.sill_height + 1.0):
-            raise GeometryError(
-                f"Wheel arch {number}, height of the centre: the arch lies wholly below the sill; raise it."
-            )
-        ceiling = np.minimum(profile.waist_height, profile.roof_height)
-        if np.any(over > ceiling - LEAST_HEIGHT):
-            raise GeometryError(
-                f"Wheel arch {number}, radius: the arch cuts through the waist or the floor above it;"
-                " make it smaller or lower."
-            )
+    spans: list[_Span] = []
+    for row, arch in enumerate(measured.arches, 1):
+        for column in ARCH_COLUMNS:
+            if not abs(getattr(arch, column)) <= FARTHEST:
+                raise _bad(row, column, "is not a length a car can have; measure again", "arches")
+        if arch.radius < LEAST_ARCH:
+            raise _bad(row, "radius", "is too small for a wheel; make it larger", "arches")
+        if arch.depth < LEAST_DEPTH:
+            raise _bad(row, "depth", "is too small to show; make it deeper", "arches")
+        _verify_arch_fits(row, arch, stations)
         front, back = loft.arch_span(stations, arch)
         if front > stations[0].x - loft.ROUND_END or back < stations[-1].x + loft.ROUND_END:
-            raise GeometryError(
-                f"Wheel arch {number}, along the car: the arch runs out of the body;"
-                " move it or make it smaller."
-            )
+            raise _bad(row, "x", "lets the arch run out of the body; move it or make it smaller", "arches")
         if any(front > other[1] - LEAST_STEP and back < other[0] + LEAST_STEP for other in spans):
-            raise GeometryError(f"Wheel arch {number}, along the car: two arches overlap; move them apart.")
+            raise _bad(row, "x", "lets two arches overlap; move them apart", "arches")
         spans.append((front, back))
+
+
+def _verify_arch_fits(row: int, arch: WheelArch, stations: tuple[Station, ...]) -> None:
+    across = np.linspace(arch.x - arch.radius, arch.x + arch.radius, 33)
+    profile = loft.profile_at(stations, across)
+    over = arch.z + np.sqrt(np.maximum(arch.radius**2 - (across - arch.x) ** 2, 0.0))
+    if np.all(over <= profile.sill_height + 1.0):
+        raise _bad(row, "z", "leaves the arch wholly below the sill; raise it", "arches")
+    if np.any(over > np.minimum(profile.waist_height, profile.roof_height) - LEAST_HEIGHT):
+        raise _bad(
+            row,
+            "radius",
+            "lets the arch cut through the waist or the floor above it; make it smaller or lower it",
+            "arches",
+        )
 
 
 def _verify_doors(measured: Measured) -> None:
     first, last = measured.stations[0].x, measured.stations[-1].x
-    for number, door in enumerate(measured.doors, 1):
-        if not (np.isfinite(door.front) and np.isfinite(door.back)) or door.back > door.front - LEAST_WIDTH:
-            raise GeometryError(
-                f"Door {number}, back edge: must lie well behind the front edge; move it back."
-            )
-        if door.front > first - loft.ROUND_END or door.back < last + loft.ROUND_END:
-            raise GeometryError(
-                f"Door {number}: runs out of the body; keep it between the first and last row."
-            )
-    for number, (before, door) in enumerate(pairwise(measured.doors), 2):
+    for row, door in enumerate(measured.doors, 1):
+        if not door.front < first - loft.ROUND_END:
+            raise _bad(row, "front", "lies before the body begins; move it back", "doors")
+        if not door.back > last + loft.ROUND_END:
+            raise _bad(row, "back", "lies behind the body's end; move it forward", "doors")
+        if door.back > door.front - LEAST_WIDTH:
+            raise _bad(row, "back", "must lie well behind the front edge; move it back", "doors")
+    for row, (before, door) in enumerate(pairwise(measured.doors), 2):
         if door.front > before.back - LEAST_STEP:
-            raise GeometryError(
-                f"Door {number}, front edge: must lie behind door {number - 1}; move it back."
-            )
+            raise _bad(row, "front", f"must lie behind door {row - 1}; move it back", "doors")
 
 
-def _bad(row: int, column: str, what: str) -> GeometryError:
-    return GeometryError(f"Row {row}, {COLUMNS[column]}: {what}.")
+def _bad(row: int, column: str, what: str, table: Table = "stations") -> MeasurementError:
+    name, columns = _LABELS[table]
+    return MeasurementError(f"{name} {row}, {columns[column]}: {what}.", table, row - 1, column)
 
 
 # What the parts are called -----------------------------------------------------------------------

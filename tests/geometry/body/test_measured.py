@@ -160,7 +160,9 @@ def test_a_bad_number_is_refused_naming_row_and_column(
         ({"arches": (WheelArch(0.0, 395.0, 395.0), WheelArch(-300.0, 395.0, 395.0))}, "Wheel arch 2"),
         ({"arches": (WheelArch(0.0, 50.0, 200.0),)}, "Wheel arch 1, height of the centre"),
         ({"doors": (DoorOpening(-900.0, -800.0),)}, "Door 1, back edge"),
-        ({"doors": (DoorOpening(900.0, -800.0),)}, "Door 1"),
+        ({"doors": (DoorOpening(900.0, -800.0),)}, "Door 1, front edge"),
+        ({"doors": (DoorOpening(-500.0, math.nan),)}, "Door 1, back edge"),
+        ({"arches": (WheelArch(0.0, math.inf, 395.0),)}, "Wheel arch 1, height of the centre"),
         ({"stations": SHAPES["two-box"].stations[:1]}, "two rows"),
     ],
 )
@@ -168,6 +170,13 @@ def test_bad_arches_and_doors_are_refused_with_a_sentence(change: dict[str, obje
     with pytest.raises(GeometryError, match=said) as refused:
         measured.build(replace(SHAPES["two-box"], **change))
     assert refused.value.message.endswith(".")
+
+
+def test_a_refusal_tells_which_cell_it_is_about() -> None:
+    doors = (DoorOpening(-500.0, -1500.0), DoorOpening(-1400.0, -2000.0))
+    with pytest.raises(measured.MeasurementError) as refused:
+        measured.build(replace(SHAPES["two-box"], doors=doors))
+    assert (refused.value.table, refused.value.row, refused.value.column) == ("doors", 1, "front")
 
 
 def test_an_arch_centred_above_the_sill_is_closed_too() -> None:

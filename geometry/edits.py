@@ -379,6 +379,8 @@ def _settled(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING
     """Return after with landings followed and unused nodes dropped, or refuse it."""
     if after.tubes is not before.tubes:
         after = _without_unused(before, landings.released(after))
+    for tube in after.tubes.values():
+        _check_nodes(before, tube)
     after = landings.followed(before, after, wanted)
     for tube in after.tubes.values():
         _check_legs(before, after, tube)
@@ -393,15 +395,21 @@ def _without_unused(before: Layout, after: Layout) -> Layout:
     return replace(after, nodes=_without(after.nodes, gone)) if gone else after
 
 
-def _check_legs(before: Layout, after: Layout, tube: Tube) -> None:
-    """Refuse a changed tube with less than a leg, a node twice, or two neighbours on one point."""
-    nodes = after.nodes
-    if before.tubes.get(tube.id) is tube and all(before.nodes[id] is nodes[id] for id in tube.nodes):
+def _check_nodes(before: Layout, tube: Tube) -> None:
+    """Refuse a changed tube with less than a leg or with a node twice."""
+    if before.tubes.get(tube.id) is tube:
         return
     if len(tube.nodes) < 2:
         raise GeometryError("A tube needs two points; add one more.", (tube.id,))
     if len(set(tube.nodes)) < len(tube.nodes):
         raise GeometryError(f"Tube {tube.name} would pass one node twice; use another node.", (tube.id,))
+
+
+def _check_legs(before: Layout, after: Layout, tube: Tube) -> None:
+    """Refuse a changed tube with two neighbours on one point."""
+    nodes = after.nodes
+    if before.tubes.get(tube.id) is tube and all(before.nodes[id] is nodes[id] for id in tube.nodes):
+        return
     for a, b in zip(tube.nodes, tube.nodes[1:], strict=False):
         if distance(nodes[a].position, nodes[b].position) < SAME_POINT:
             raise GeometryError(
@@ -523,7 +531,8 @@ def _through(tube: Tube, nodes: Sequence[int]) -> Tube | None:
 
 
 def _with_nodes(layout: Layout, nodes: Mapping[int, Node]) -> Layout:
-    return replace(layout, nodes={**layout.nodes, **nodes}) if nodes else layout
+    changed = {id: node for id, node in nodes.items() if layout.nodes.get(id) != node}
+    return replace(layout, nodes={**layout.nodes, **changed}) if changed else layout
 
 
 def _with_tube(layout: Layout, tube: Tube) -> Layout:

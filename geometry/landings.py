@@ -1,7 +1,7 @@
 """How nodes that sit on another tube follow it when it changes."""
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from graphlib import CycleError, TopologicalSorter
 
 from msgspec.structs import replace
@@ -26,9 +26,11 @@ def followed(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING
         return after
     nodes = dict(after.nodes)
     work = replace(after, nodes=nodes)
-    for host in _hosts_first(after):
+    for host in _hosts_first(after, resting):
+        if host not in resting:
+            continue
         line = centreline.of(work, after.tubes[host])
-        for node in resting.get(host, ()):
+        for node in resting[host]:
             nodes[node.id] = _put(node, line, _station(before, after, line, node, wanted))
     is_same = all(node is after.nodes[id] for id, node in nodes.items())
     return after if is_same else work
@@ -111,18 +113,15 @@ def _resting(layout: Layout) -> dict[int, list[Node]]:
     return resting
 
 
-def _hosts_first(layout: Layout) -> Iterator[int]:
-    """Return the tubes that others sit on or that sit on others, each after those it sits on."""
+def _hosts_first(layout: Layout, resting: Iterable[int]) -> Iterator[int]:
+    """Return the tubes that sit on others and those others, each after the ones it sits on."""
     nodes = layout.nodes
-    sits_on: dict[int, set[int]] = {}
+    sits_on: dict[int, set[int]] = {host: set() for host in resting}
     for tube in layout.tubes.values():
         for id in tube.nodes:
             landing = nodes[id].landing
             if landing is not None:
                 sits_on.setdefault(tube.id, set()).add(landing.tube)
-    for node in nodes.values():
-        if node.landing is not None:
-            sits_on.setdefault(node.landing.tube, set())
     try:
         return iter(tuple(TopologicalSorter(sits_on).static_order()))
     except CycleError as error:

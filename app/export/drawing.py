@@ -256,9 +256,13 @@ def _draw_measure(sheet: _Sheet, a: Vec2, b: Vec2, text: str, towards: Vec2) -> 
     angle = _upright(math.atan2(direction[1], direction[0]))
     wide = sheet.text_width(text, DIMENSION_SIZE, False)
     fits = length > wide + 4.0 * ARROW
-    at = middle if fits else (middle[0] - towards[0] * 9.0, middle[1] - towards[1] * 9.0)
+    at = middle
     if not fits and direction[1]:  # beside an upright line there is room for level text only
         at, angle = (min(middle[0], sheet.size[0] - wide / 2.0), a[1] - 10.0), 0.0
+    elif not fits:
+        reach = 6.0 + wide / 2.0
+        right = b[0] + reach
+        at = (right if right + wide / 2.0 <= sheet.size[0] else a[0] - reach, middle[1])
     sheet.add(*_arrowed(a, b), box=_segment_box(a, b, 2.0))
     words = Words(at, text, DIMENSION_SIZE, angle=angle, clear=True)
     sheet.add(words, box=sheet.words_box(words))

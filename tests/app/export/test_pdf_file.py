@@ -1,0 +1,142 @@
+"""The PDF opens, has its pages and holds its words."""
+
+import io
+import re
+import struct
+import zlib
+from datetime import date
+
+import pytest
+from pypdf import PdfReader
+
+from app.export import pdf_file, sheet
+from app.units import INCH_FRACTIONS, MILLIMETRES
+from geometry import edits
+from geometry.checks import findings
+from geometry.checks.finding import Finding
+from geometry.progress import Cancelled
+from geometry.shop import schedule as schedules
+
+MADE = date(2024, 5, 17)
+STOCK = 1
+
+
+def written(layout, report, units=MILLIMETRES, paper="A4", picture=None) -> PdfReader:
+    pages = sheet.packet(schedules.build(layout), layout, report, units, MADE, picture)
+    return PdfReader(io.BytesIO(pdf_file.content(pages, paper)))
+
+
+def text_of(page) -> str:
+    return re.sub(r"\s+", " ", page.extract_text())
+
+
+def png(width: int, height: int) -> bytes:
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    rows = b"".join(b"\0" + b"\x40\x80\xc0" * width for _ in range(height))
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", head)
+        + chunk(b"IDAT", zlib.compress(rows))
+        + chunk(b"IEND", b"")
+    )
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("units", [MILLIMETRES, INCH_FRACTIONS], ids=["mm", "fractions"])
+def test_every_tube_has_one_page_of_the_right_size(job, report, paper, units):
+    pdf = written(job, report, units, paper)
+    texts = [text_of(page) for page in pdf.pages]
+    covers = len(texts) - len(job.tubes)
+    assert covers in (1, 2)
+    for tube, text in zip(job.tubes.values(), texts[covers:], strict=True):
+        assert text.startswith(tube.name)
+    for page in pdf.pages:
+        assert [float(side) for side in page.mediabox[2:]] == pytest.approx(pdf_file.PAPERS[paper], abs=0.01)
+
+
+def test_pages_are_numbered_and_the_list_points_to_them(job, report):
+    pdf = written(job, report)
+    count = len(pdf.pages)
+    for number, page in enumerate(pdf.pages, 1):
+        assert f"page {number} of {count}" in text_of(page)
+    assert [entry.title for entry in pdf.outline] == ["Test job", "sill", "rail", "=hoop()", "knot"]
+    covers = count - len(job.tubes)
+    cover = " ".join(text_of(page) for page in pdf.pages[:covers])
+    assert re.search(rf"rail 44.45 × 2.41 mm 2 [\d. ]+ {covers + 2} ", cover)
+
+
+def test_a_bent_page_holds_marks_turns_and_angles(job, report):
+    pdf = written(job, report)
+    page = text_of(pdf.pages[-3])
+    first, second = schedules.build(job).records[1].bends
+    for words in (f"{first.start:.1f}", f"{second.end:.1f}", "first bend", "START", "View A", "View B"):
+        assert words in page
+    assert re.search(r"(anti)?clockwise", page)
+    assert "no springback or stretch" in page
+
+
+def test_a_tube_that_cannot_be_made_says_so_in_place_of_numbers(job, report):
+    page = text_of(written(job, report).pages[-1])
+    assert "Don't cut, don't bend" in page
+    assert "Bend starts" not in page
+
+
+def test_only_the_fonts_we_ship_are_used_and_embedded(job, report):
+    fonts = {
+        font.get_object()["/BaseFont"]: "/FontFile2" in font.get_object()["/FontDescriptor"]
+        for page in written(job, report).pages
+        for font in page["/Resources"]["/Font"].values()
+        if "/FontDescriptor" in font.get_object()
+    }
+    assert fonts
+    assert all("DejaVuSansCondensed" in name and embedded for name, embedded in fonts.items())
+
+
+def test_a_picture_is_on_the_cover(job, report):
+    assert len(written(job, report, picture=png(40, 30)).pages[0].images) == 1
+    assert len(written(job, report).pages[0].images) == 0
+
+
+def test_many_bends_and_long_names_and_findings_run_on_to_more_pages(empty):
+    corners = [(i * 500.0, 300.0 * (i % 2), 200.0 * (i % 3)) for i in range(25)]
+    name = "A name that is far longer than any page is wide " * 4
+    layout, tube = edits.add_tube(empty, corners, STOCK, name)
+    found = tuple(Finding("x", "warning", f"Finding number {i} of {{tube}}.", (tube,)) for i in range(60))
+    pdf = written(layout, findings.Report(findings=found))
+    text = " ".join(text_of(page) for page in pdf.pages)
+    assert all(text.count(f"Finding number {i} of") == 2 for i in range(60))
+    assert "— continued" in text
+    assert text.count("Bend starts") >= 2  # the headings stand above the rows on each page
+
+
+def test_signs_of_other_scripts_and_controls_do_not_stop_it(empty):
+    layout, _ = edits.add_tube(empty, [(0.0, 0.0, 0.0), (900.0, 0.0, 0.0)], STOCK, "Ü ß 中 🚙 \x07 \u202e")
+    assert "Ü ß" in text_of(written(layout, findings.Report()).pages[-1])
+
+
+def test_the_same_sheet_gives_the_same_file(job, report):
+    pages = sheet.packet(schedules.build(job), job, report, MILLIMETRES, MADE)
+    assert pdf_file.content(pages) == pdf_file.content(pages)
+
+
+def test_cancelling_leaves_the_old_file_as_it_was(job, report, tmp_path):
+    path = tmp_path / "packet.pdf"
+    path.write_bytes(b"old")
+
+    def stop(done, doing):
+        raise Cancelled
+
+    with pytest.raises(Cancelled):
+        pdf_file.write(sheet.packet(schedules.build(job), job, report, MILLIMETRES, MADE), path, "A4", stop)
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_number_is_never_parted_from_its_fraction_or_unit():
+    for room in range(40, 200, 3):
+        for line in pdf_file._wrapped("keep 1 9/16 in here and 12.5 mm there", 11.0, False, float(room)):
+            text = line.replace("\u00a0", " ")
+            assert not text.startswith(("9/16", "in", "mm")) or room < 60

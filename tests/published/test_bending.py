@@ -273,6 +273,20 @@ def test_chords_of_a_right_angle(radius: float, sagitta: float, chords: int) -> 
     assert len(inside) == chords + 1
 
 
+@pytest.mark.parametrize(
+    ("radius", "sagitta", "step_deg"),
+    [(152.4, 0.1, 4.151441), (152.4, 0.5, 9.284937), (152.4, 1.0, 13.134481), (114.3, 0.1, 4.793759)],
+)
+def test_the_chord_that_just_keeps_within_a_sagitta(radius: float, sagitta: float, step_deg: float) -> None:
+    line = one_bend(90, radius)
+    step = radius * math.radians(step_deg)
+    first = line.bends[0].start
+    a, middle, b = centreline.point_at(line, [first, first + step / 2, first + step])
+    assert math.dist(middle, (a + b) / 2) == pytest.approx(sagitta, abs=1e-7 * radius)
+    assert centreline.chord_count(radius, math.radians(step_deg - 1e-5), sagitta) == 1
+    assert centreline.chord_count(radius, math.radians(step_deg + 1e-5), sagitta) == 2
+
+
 def test_drawn_chords_are_shorter_than_the_arc_and_the_length_is_not_taken_from_them() -> None:
     line = one_bend(90, R)
     points, _, _ = centreline.sample(line, 0.1)

@@ -68,6 +68,12 @@ def test_density_behind_the_handbook_constant() -> None:
     assert kg_per_m(44.45, 3.048, 7841.601e-9) == pytest.approx(pounds * KG_M_PER_LB_FT, rel=4e-7)
 
 
+def test_the_constant_of_exactly_7850() -> None:
+    """W = 10.691440 (D - t) t lb/ft."""
+    pounds = kg_per_m(44.45, 3.048) / KG_M_PER_LB_FT
+    assert pounds / ((1.75 - 0.12) * 0.12) == pytest.approx(10.691440, abs=5.1e-7)
+
+
 @pytest.mark.parametrize(("od", "wall"), [(75.0, 1.0), (45.0, 2.5), (50.0, 2.0)])
 def test_metric_mass_constant(od: float, wall: float) -> None:
     """M = 0.0246615 (D - T) T kg/m, the form of EN 10220 and EN 10305-1."""

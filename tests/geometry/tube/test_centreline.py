@@ -152,6 +152,12 @@ def test_the_direction_at_a_sharp_corner_halves_the_turn() -> None:
     assert points[1] == pytest.approx(ELBOW[1])
 
 
+def test_a_bend_too_small_to_draw_is_a_sharp_corner() -> None:
+    line = centreline.build(ELBOW, 1e-7)
+    assert line.bends[0].drawn_radius == 0.0
+    assert [type(piece) for piece in line.pieces] == [Line, Line]
+
+
 def test_samples_are_no_farther_apart_than_asked() -> None:
     line = centreline.build(ELBOW, R)
     _, _, stations = centreline.sample(line, longest=25.0)

@@ -1,6 +1,6 @@
 """Every command of the window: its words, its key, and what it does in a sentence."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 
 from msgspec import Struct
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
@@ -159,13 +159,15 @@ COMMANDS: tuple[Command, ...] = (
     Command("findings", "&Findings", "Ctrl+F", "Show what the checks say."),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
     Command("fly_to", "&Go to the selection", "C", "Bring what is selected into the middle of the view."),
-    Command("look_front", "From the fron&t", "1", "Look at the front of the body."),
-    Command("look_back", "From the &back", "2", "Look at the back of the body."),
-    Command("look_left", "From the &left", "3", "Look at the left side, as the driver sees left."),
-    Command("look_right", "From the &right", "4", "Look at the right side."),
-    Command("look_top", "From &above", "5", "Look down on the body."),
-    Command("look_bottom", "From belo&w", "6", "Look up at the floor."),
-    Command("look_corner", "From a &corner", "7", "Look from the front left corner, from a little above."),
+    Command("look_front", "From the fron&t", "Ctrl+1", "Look at the front of the body."),
+    Command("look_back", "From the &back", "Ctrl+2", "Look at the back of the body."),
+    Command("look_left", "From the &left", "Ctrl+3", "Look at the left side, as the driver sees left."),
+    Command("look_right", "From the &right", "Ctrl+4", "Look at the right side."),
+    Command("look_top", "From &above", "Ctrl+5", "Look down on the body."),
+    Command("look_bottom", "From belo&w", "Ctrl+6", "Look up at the floor."),
+    Command(
+        "look_corner", "From a &corner", "Ctrl+7", "Look from the front left corner, from a little above."
+    ),
     Command(
         "parallel",
         "&Parallel picture",
@@ -223,100 +225,79 @@ COMMANDS: tuple[Command, ...] = (
 )
 
 SEPARATOR = "-"
-Entry = "str | tuple[str, tuple[object, ...]]"
-MENUS: tuple[tuple[str, tuple[str | tuple[str, tuple[str, ...]], ...]], ...] = (
-    (
-        "&File",
-        ("new", "open", ("Open &recent", ()), "sample", "-", "save", "save_as", "-")
-        + (
-            "import_body",
-            "measured_body",
-            "-",
-            "export",
-            ("&Paper", ("paper_a4", "paper_letter")),
-            "-",
-            "quit",
-        ),
-    ),
-    ("&Edit", ("undo", "redo", "-", "rename", "delete", "-", "select_all", "select_nodes")),
-    (
-        "&Tube",
-        ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure", "-")
-        + (("&Stock for new tubes", ()), ("Change s&tock", ()), "-", "mirror", "reverse", "add_corner")
-        + ("remove_corner", "split_here", "join_nodes", "free_end"),
-    ),
-    (
-        "&Body",
-        ("import_body", "measured_body", "-", "place_body", "change_measurements", "-")
-        + ("split_panel", "join_panels", "-", "hide", "show_all", "leave_out"),
-    ),
-    ("&Check", ("check_now", "next_finding", "previous_finding", "-", "limits", "rack")),
-    (
-        "&View",
-        ("fit", "fly_to")
-        + (
-            (
-                "&Look",
-                (
-                    "look_front",
-                    "look_back",
-                    "look_left",
-                    "look_right",
-                    "look_top",
-                    "look_bottom",
-                    "look_corner",
-                ),
-            ),
-        )
-        + ("parallel", "grid", "figure", "-", "fainter", "denser")
-        + (
-            (
-                "&Section",
-                ("section_off", "section_x", "section_y", "section_z", "-", "section_back", "section_on"),
-            ),
-        )
-        + ("-", "fold_job", "fold_selection", "fold_below", "view_alone", "-", "findings", "schedule")
-        + ("start_page",),
-    ),
-    (
-        "&Settings",
-        (
-            ("&Units", ("units_mm", "units_in", "units_8", "units_16", "units_32")),
-            ("&Light or dark", ("theme_system", "theme_light", "theme_dark")),
-            "safe_graphics",
-        ),
-    ),
-    ("&Help", ("keys", "log", "about")),
+# Names of commands; a name with ">" is a menu of its own, "-" a line.
+MENUS = {
+    "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
+    "&Edit": "undo redo - rename delete - select_all select_nodes",
+    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
+    "add_corner remove_corner split_here join_nodes free_end",
+    "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
+    "show_all leave_out",
+    "&Check": "check_now next_finding previous_finding - limits rack",
+    "&View": "fit fly_to >look parallel grid figure - fainter denser >section - fold_job fold_selection "
+    "fold_below view_alone - findings schedule start_page",
+    "&Settings": ">units >theme safe_graphics",
+    "&Help": "keys log about",
+}
+SUBMENUS = {
+    "recent": ("Open &recent", ""),
+    "paper": ("&Paper", "paper_a4 paper_letter"),
+    "new_stock": ("&Stock for new tubes", ""),
+    "stock": ("Change s&tock", ""),
+    "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
+    "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
+    "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),
+    "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
+}
+TOOLBAR = (
+    "open save - undo redo - tool_select tool_tube tool_node tool_split tool_measure - mirror - fit hide - "
+    "check_now export"
 )
-TOOLBAR: tuple[str, ...] = (
-    ("open", "save", "-", "undo", "redo", "-")
-    + ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure", "-")
-    + ("mirror", "-", "fit", "hide", "-", "check_now", "export")
+TOOLS: tuple[str, ...] = ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure")
+SHORT_WORDS = {
+    "tool_select": "Select",
+    "tool_tube": "Tube",
+    "tool_node": "Corner",
+    "tool_split": "Split",
+    "tool_measure": "Measure",
+    "mirror": "Other side",
+    "check_now": "Check",
+    "export": "Packet",
+}
+CONTEXT: tuple[tuple[str, ...], ...] = (
+    ("fly_to", "rename"),
+    ("mirror", "reverse", "select_nodes", "add_corner"),
+    ("split_here", "remove_corner", "join_nodes", "free_end"),
+    ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
+    ("delete",),
+)
+CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (
+    ("tool_tube", "tool_measure"),
+    ("fit", "show_all", "select_all"),
+    ("import_body", "measured_body"),
 )
 
-# Qt hands these keys to the window even while a field is being typed in, so they stay with it.
-BARE_KEYS_ARE_FOR_THE_VIEW = "Letter and digit keys act unless a field is being typed in."
 
-
-def make_actions(parent: QWidget, slots: Mapping[str, Callable[..., object]]) -> dict[str, QAction]:
-    """Return an action for each command, connected to the slot of the same name."""
+def make_actions(parent: QWidget, slot: Callable[[bool], object]) -> dict[str, QAction]:
+    """Return an action for each command; all of them call one slot, which asks who sent it."""
     groups: dict[str, QActionGroup] = {}
-    actions: dict[str, QAction] = {}
+    made: dict[str, QAction] = {}
     for command in COMMANDS:
         action = QAction(command.text, parent)
         action.setObjectName(command.name)
+        action.setIconText(SHORT_WORDS.get(command.name, plain_text(command)))
         if command.key:
             action.setShortcut(QKeySequence(command.key))
         action.setToolTip(tip_text(command))
-        action.setStatusTip(command.tip)
         action.setCheckable(command.is_switch or bool(command.choice))
         if command.choice:
-            group = groups.setdefault(command.choice, QActionGroup(parent))
-            group.addAction(action)
-        action.triggered.connect(slots[command.name])
-        actions[command.name] = action
-        parent.addAction(action)
-    return actions
+            if command.choice not in groups:
+                groups[command.choice] = QActionGroup(parent)
+            groups[command.choice].addAction(action)
+        action.triggered.connect(slot)
+        made[command.name] = action
+    parent.addActions(list(made.values()))
+    return made
 
 
 def tip_text(command: Command) -> str:
@@ -329,31 +310,22 @@ def plain_text(command: Command) -> str:
     return command.text.replace("&", "").rstrip("…")
 
 
-def fill_menus(bar: QMenuBar, actions: Mapping[str, QAction]) -> dict[str, QMenu]:
-    """Build the menus; returns every menu by its plain title, so that lists can be filled in later."""
-    menus: dict[str, QMenu] = {}
-    for title, entries in MENUS:
-        menu = bar.addMenu(title)
-        menu.setToolTipsVisible(True)
-        menus[title.replace("&", "")] = menu
-        _fill(menu, entries, actions, menus)
-    return menus
+def fill_menus(bar: QMenuBar, made: Mapping[str, QAction]) -> dict[str, QMenu]:
+    """Build the menus; returns the submenus by name, so that lists can be filled in later."""
+    submenus: dict[str, QMenu] = {}
+    for title, entries in MENUS.items():
+        _fill(bar.addMenu(title), entries, made, submenus)
+    return submenus
 
 
-def _fill(
-    menu: QMenu,
-    entries: Iterable[str | tuple[str, tuple[str, ...]]],
-    actions: Mapping[str, QAction],
-    menus: dict[str, QMenu],
-) -> None:
-    for entry in entries:
+def _fill(menu: QMenu, entries: str, made: Mapping[str, QAction], submenus: dict[str, QMenu]) -> None:
+    menu.setToolTipsVisible(True)
+    for entry in entries.split():
         if entry == SEPARATOR:
             menu.addSeparator()
-        elif isinstance(entry, str):
-            menu.addAction(actions[entry])
+        elif entry.startswith(">"):
+            title, inner = SUBMENUS[entry[1:]]
+            submenus[entry[1:]] = menu.addMenu(title)
+            _fill(submenus[entry[1:]], inner, made, submenus)
         else:
-            title, inner = entry
-            sub = menu.addMenu(title)
-            sub.setToolTipsVisible(True)
-            menus[title.replace("&", "")] = sub
-            _fill(sub, inner, actions, menus)
+            menu.addAction(made[entry])

@@ -98,7 +98,10 @@ class CrashDialog(QDialog):
         self.setAttribute(Qt.WidgetAttribute.WA_QuitOnClose, False)
         self.resize(640, 420)
         self._copy = copy
-        words = "Something in the program went wrong; the fault is ours. Work may go on, but save under another name."
+        words = (
+            "Something in the program went wrong; the fault is ours. "
+            "You can go on, but save under another name."
+        )
         if copy is not None:
             words += f" A copy of the job as it was recorded last is kept at {copy}."
         says = QLabel(words, wordWrap=True)

@@ -8,9 +8,10 @@ from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
 from app import dialogs
-from app.jobs import Job
+from app.jobs import Job, in_child
 from app.session import Session
-from app.settings import Settings
+from app.settings import Paper, Settings
+from app.units import Units
 from geometry.errors import BodyFileError, GeometryError, LayoutFileError
 from geometry.files import job as job_file
 from geometry.layout import Layout
@@ -138,7 +139,7 @@ class JobFiles(QObject):
             return
         self._settings.set_folder("packets", folder)
         layout, settings = self._session.recorded, self._settings
-        work = _packet_work(layout, folder, settings.units, settings.paper, picture)
+        work = in_child(write_packet, layout, folder, settings.units, settings.paper, picture)
         self._run(Job("Writing the packet", work, self), self._on_packet)
 
     def stop(self) -> None:
@@ -224,20 +225,16 @@ def _loading(path: Path) -> Callable[[Progress], Layout]:
 
 
 def _reading_job(path: Path, parent: QObject) -> Job:
-    """A job that reads a mesh file."""
+    """A job that reads a mesh file in a child process."""
     from geometry.body import scan
 
-    return Job(f"Reading {path.name}", lambda progress: scan.read(path, progress), parent)
+    return Job(f"Reading {path.name}", in_child(scan.read, path), parent)
 
 
-def _packet_work(
-    layout: Layout, folder: Path, units: Any, paper: str, picture: bytes | None
-) -> Callable[[Progress], tuple[Path, ...]]:
-    def work(progress: Progress) -> tuple[Path, ...]:
-        from app.export import packet
-        from geometry.checks import findings
+def write_packet(
+    layout: Layout, folder: Path, units: Units, paper: Paper, picture: bytes | None, progress: Progress
+) -> tuple[Path, ...]:
+    """Check the layout and write its packet; runs in a child process."""
+    from app.export import packet
 
-        report = findings.check_layout(layout, progress)
-        return packet.write_packet(layout, report, folder, units, paper, progress, picture)
-
-    return work
+    return packet.write_packet(layout, None, folder, units, paper, progress, picture)

@@ -1,50 +1,90 @@
 """The window: it makes the rooms, connects them with each other, and arranges the furniture."""
 
-import importlib
 import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import Any
 
-from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent, QIcon, QSurfaceFormat
-from PySide6.QtWidgets import (
-    QApplication,
-    QDockWidget,
-    QHBoxLayout,
-    QLabel,
-    QMainWindow,
-    QStackedWidget,
-    QTabWidget,
-    QToolBar,
-    QToolButton,
-    QVBoxLayout,
-    QWidget,
+from PySide6.QtCore import QPoint, QSize, Qt, QTimer, QUrl
+from PySide6.QtGui import (
+    QCloseEvent,
+    QDesktopServices,
+    QDragEnterEvent,
+    QDropEvent,
+    QGuiApplication,
+    QSurfaceFormat,
 )
+from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QToolBar, QVBoxLayout, QWidget
 
 from app import actions, theme
+from app import settings as places
 from app.bars import HintLine, JobBar, MessageBar
+from app.crash import CrashHook, start_log
+from app.furniture import Furniture
 from app.guarded import guarded
 from app.job_files import JobFiles
+from app.live_checks import LiveChecks
+from app.panels.findings import FindingsPanel
+from app.panels.keys import KeysPanel
+from app.panels.limits import LimitsPanel
+from app.panels.outline import OutlinePanel
+from app.panels.properties import PropertiesPanel
+from app.panels.rack import RackPanel
+from app.panels.schedule import SchedulePanel
 from app.panels.start import CHOICES, StartPage
+from app.selection_commands import SelectionCommands
 from app.session import Session
 from app.settings import Settings
+from app.step_commands import StepCommands
+from app.units import Units
+from app.view_commands import ViewCommands
+from app.viewport.view import View
+from geometry import edits
+from geometry.checks.findings import Finding, Report
+from geometry.layout import Layout
 
 TITLE = "Outrib"
-SMALLEST = QSize(960, 600)
 FIRST_SIZE = QSize(1280, 800)
+SMALLEST = QSize(900, 560)
+PICTURE = QSize(528, 330)  # of a recent job; three times the card's, for sharp screens
+COVER = QSize(1600, 1000)  # of the packet's cover
+TABS = {
+    "findings": ("Findings", "What the checks say, worst first."),
+    "schedule": ("Schedule", "Blanks, bends and masses, one row a tube."),
+    "rack": ("Rack", "The tubes and dies the shop has."),
+    "limits": ("Limits", "What the checks judge by."),
+    "keys": ("Keys", "Every command with its key."),
+}
+ABOUT = (
+    "Outrib {version}, MIT licence. It lays out an external tube cage and computes geometry and estimates. "
+    "It certifies nothing: strength and safety are for a licensed engineer, a qualified welder, local codes "
+    "and the event's rule book."
+)
 
 
 def run(path: Path | None = None, safe_graphics: bool = False) -> int:
     """Open the window, optionally on a file, and stay until it is closed."""
-    viewport = importlib.import_module("app.viewport.viewport")
+    from app.viewport import viewport
+
     QSurfaceFormat.setDefaultFormat(viewport.default_format())
     app = QApplication.instance() or QApplication(sys.argv[:1])
-    window = MainWindow(Session(), Settings(), safe_graphics)
+    assert isinstance(app, QApplication)
+    app.setApplicationName("outrib")
+    app.setApplicationDisplayName(TITLE)
+    app.setDesktopFileName("outrib")
+    start_log()
+    settings = Settings()
+    session = Session(edits.with_starting_rack(Layout()))
+    window = MainWindow(session, settings, safe_graphics or settings.safe_graphics)
+    hook = CrashHook(partial(getattr, session, "recorded"), app)
+    hook.install()
     window.show()
     if path is not None:
-        window.files.open(path)
-    return int(app.exec())
+        window.files.open(path.absolute())
+    try:
+        return int(app.exec())
+    finally:
+        hook.remove()
 
 
 class MainWindow(QMainWindow):
@@ -56,15 +96,563 @@ class MainWindow(QMainWindow):
         self.settings = settings
         self.setMinimumSize(SMALLEST)
         self.resize(FIRST_SIZE)
-        self.setWindowTitle(f"{TITLE}[*]")
-        self.start = StartPage()
-        self.room = QLabel("The view")
-        self.setCentralWidget(QStackedWidget())
-        self.centralWidget().addWidget(self.start)
+        self.setAcceptDrops(True)
+        self.setContextMenuPolicy(Qt.ContextMenuPolicy.NoContextMenu)
+        self._make_middle(safe_graphics)
+        self._make_panels()
+        self.furniture = Furniture(self)
+        self._arrange_panels()
         self.files = JobFiles(session, settings, self)
-        self.message = MessageBar(self)
-        self.files.refused.connect(self.message.refuse)
+        self.files.make_empty = _empty_job
+        self.live = LiveChecks(self)
+        self.on_selection = SelectionCommands(session, self)
+        self.on_view = ViewCommands(self.view, session, self)
+        self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
+        self.commands = actions.make_actions(self, self._on_triggered)
+        self._doing = self._what_commands_do()
+        self.menus = actions.fill_menus(self.menuBar(), self.commands)
+        self._toolbar = self._make_toolbar()
+        self._connect()
+        self._show_choices()
+        self._dress()
+        self._restore_window()
+        self._show_title()
+        self.show_start()
+
+    # What there is
+
+    def _make_middle(self, safe_graphics: bool) -> None:
+        self.start = StartPage()
+        self.room = QWidget()
+        self.view = View(self.session, self.settings.units, self.room, safe_graphics=safe_graphics)
+        self.hint = HintLine()
+        column = QVBoxLayout(self.room)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.view, 1)
+        column.addWidget(self.hint)
+        self._middle = QStackedWidget()
+        self._middle.addWidget(self.start)
+        self._middle.addWidget(self.room)
+        self.setCentralWidget(self._middle)
+        self.message = MessageBar(self._middle)
+        self.progress = JobBar(self._middle)
+
+    def _make_panels(self) -> None:
+        session, units = self.session, self.settings.units
+        self.outline = OutlinePanel(session, units)
+        self.properties = PropertiesPanel(session, units)
+        self.findings = FindingsPanel(session, units)
+        self.schedule = SchedulePanel(session, units)
+        self.rack = RackPanel(session, units)
+        self.limits = LimitsPanel(session, units)
+        self.keys = KeysPanel()
+        rows = [(actions.plain_text(c), c.key, c.tip) for c in actions.COMMANDS]
+        self.keys.set_commands(rows)
+
+    def _arrange_panels(self) -> None:
+        furniture = self.furniture
+        furniture.set_side("job", "Job", "F6", self.outline)
+        furniture.set_side("selection", "Selection", "F7", self.properties)
+        furniture.set_below("F8")
+        for name in ("findings", "schedule"):
+            furniture.add_tab(getattr(self, name), *TABS[name])
+        furniture.first_arrangement()
+
+    def _make_toolbar(self) -> QToolBar:
+        bar = QToolBar("Tools", self)
+        bar.setObjectName("toolbar")
+        bar.setMovable(False)
+        bar.setIconSize(QSize(20, 20))
+        bar.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        for name in actions.TOOLBAR.split():
+            if name == actions.SEPARATOR:
+                bar.addSeparator()
+                continue
+            bar.addAction(self.commands[name])
+        self.addToolBar(bar)
+        return bar
+
+    def _what_commands_do(self) -> dict[str, Callable[..., object]]:
+        """What each command calls; switches are handed their tick."""
+        doing: dict[str, Callable[..., object]] = {
+            "new": self.files.new,
+            "open": self.files.ask_open,
+            "sample": self.files.open_sample,
+            "save": self.files.save,
+            "save_as": self.files.save_as,
+            "import_body": self.files.ask_bring_in,
+            "measured_body": self._on_measures_wanted,
+            "export": self._on_export,
+            "quit": self.close,
+            "undo": self.session.undo,
+            "redo": self.session.redo,
+            "rename": self._on_rename,
+            "check_now": self._on_check_now,
+            "next_finding": self._on_next_finding,
+            "previous_finding": self._on_previous_finding,
+            "view_alone": self._on_view_alone,
+            "start_page": self.show_start,
+            "safe_graphics": self._on_safe_graphics,
+            "log": self._on_log,
+            "about": self._on_about,
+        }
+        for group in (self.on_selection, self.on_view, self.on_steps):
+            for command in actions.COMMANDS:
+                if command.name not in doing and hasattr(type(group), command.name):
+                    doing[command.name] = getattr(group, command.name)
+        return doing
+
+    def _on_triggered(self, ticked: bool) -> None:
+        """Run the command whose action was triggered."""
+        name = self.sender().objectName()
+        kind, _, choice = name.partition("_")
+        if name in TABS:
+            self._show_tab(name)
+        elif kind == "fold":
+            self.furniture.fold(choice, not ticked)  # type: ignore[arg-type]
+        elif kind == "units":
+            self.settings.set_units(UNIT_CHOICES[choice])
+        elif kind == "theme":
+            self.settings.set_theme(choice)  # type: ignore[arg-type]
+        elif kind == "paper":
+            self.settings.set_paper("A4" if choice == "a4" else "letter")
+        elif name in SWITCHES:
+            self._doing[name](ticked)
+        else:
+            self._doing[name]()
+
+    # How it hangs together
+
+    def _connect(self) -> None:
+        session, view, files = self.session, self.view, self.files
+        session.changed.connect(self._on_changed)
+        session.selection_changed.connect(self._update_actions)
+        session.previewing_changed.connect(self._update_actions)
+        session.refused.connect(self.message.refuse)
+        session.path_changed.connect(self._show_title)
+        session.committed.connect(self._on_committed)
+        session.undo_stack.cleanChanged.connect(self._show_title)
+        session.undo_stack.undoTextChanged.connect(self._update_undo)
+        session.undo_stack.redoTextChanged.connect(self._update_undo)
+        view.hint_changed.connect(self.hint.setText)
+        view.tool_changed.connect(self._on_tool_changed)
+        view.context_menu_wanted.connect(self._on_context_menu)
+        self.outline.fly_to_wanted.connect(self.on_view.fly_to_ids)
+        self.outline.menu_wanted.connect(self._on_outline_menu)
+        self.schedule.fly_to_wanted.connect(self.on_view.fly_to_ids)
+        self.findings.chosen.connect(self._on_finding)
+        self.findings.counted.connect(self._on_counted)
+        self.properties.command_wanted.connect(self._on_command)
+        self.properties.stock_chosen.connect(self._on_stock_chosen)
+        self.live.ready.connect(self._on_report)
+        self.live.failed.connect(self.findings.show_failure)
+        files.job_started.connect(self.progress.follow)
+        files.refused.connect(self.message.refuse)
+        files.told.connect(self._on_told)
+        files.scan_read.connect(self._on_scan)
+        files.job_opened.connect(self._on_job_opened)
+        files.about_to_leave.connect(self._remember_job)
+        files.saved.connect(self._on_saved)
+        self.on_steps.refused.connect(self.message.refuse)
+        self.on_steps.changed.connect(self._on_step_changed)
+        self.furniture.folded_changed.connect(self._on_folded)
+        self.start.scan_wanted.connect(files.ask_bring_in)
+        self.start.measures_wanted.connect(self._on_measures_wanted)
+        self.start.sample_wanted.connect(files.open_sample)
+        self.start.open_wanted.connect(files.ask_open)
+        self.start.job_wanted.connect(files.open)
+        self.settings.units_changed.connect(self._on_units_changed)
+        self.settings.theme_changed.connect(self._dress)
+        self.settings.recent_changed.connect(self._show_recent)
+        QGuiApplication.styleHints().colorSchemeChanged.connect(self._dress)
+        self.menus["recent"].aboutToShow.connect(self._fill_recent)
+        for name in STOCK_MENUS:
+            self.menus[name].aboutToShow.connect(self._fill_stocks)
+
+    def show_start(self) -> None:
+        """Show the first page; the job that is open stays open."""
+        self._show_recent()
+        self._middle.setCurrentWidget(self.start)
+        self._toolbar.hide()
+        self.furniture.set_away(True)
+        self._update_actions()
+
+    def show_room(self) -> None:
+        """Show the view with its furniture."""
+        if self._middle.currentWidget() is self.room:
+            return
+        self._middle.setCurrentWidget(self.room)
+        self._arrange_for_view_alone()
+        self.view.setFocus()
+        self._update_actions()
+
+    @property
+    def is_in_room(self) -> bool:
+        return self._middle.currentWidget() is self.room
+
+    # What changes in the job
+
+    def _on_changed(self, before: Layout, after: Layout) -> None:
+        self.live.request(self.session.revision, after)
+
+    def _on_committed(self, layout: Layout) -> None:
+        self._show_title()
+        self._update_actions()
+
+    def _on_report(self, revision: int, report: Report) -> None:
+        is_current = revision == self.session.revision
+        self.view.show_report(revision, report)
+        self.properties.show_report(report)
+        self.findings.show_report(report, is_current)
+        self.schedule.show_report(report)
+        self.outline.show_report(report)
+
+    def _on_check_now(self) -> None:
+        self.live.request(self.session.revision, self.session.layout)
+        self._show_tab("findings")
+
+    def _on_counted(self, serious: int, notes: int) -> None:
+        count = serious + notes
+        title = TABS["findings"][0]
+        self.furniture.name_tab(self.findings, f"{title} ({count})" if count else title)
+        for name in ("next_finding", "previous_finding"):
+            self.commands[name].setEnabled(bool(count) and self.is_in_room)
+
+    def _on_finding(self, finding: Finding) -> None:
+        self.on_view.show_finding(finding)
+
+    def _on_next_finding(self) -> None:
+        self._show_tab("findings")
+        self.findings.step(1)
+
+    def _on_previous_finding(self) -> None:
+        self._show_tab("findings")
+        self.findings.step(-1)
+
+    # Files
+
+    def _on_saved(self, path: Path) -> None:
+        self._remember_job()
+        self.message.tell(f"Saved as {path}")
+
+    def _on_export(self) -> None:
+        if self.session.is_previewing:
+            self.session.cancel()
+        self.files.write_packet(self.view.picture(COVER.width(), COVER.height()))
+
+    def _on_told(self, sentence: str, folder: Path | None) -> None:
+        if folder is None:
+            self.message.tell(sentence)
+        else:
+            self.message.tell(sentence, "Open the folder", partial(_open_folder, folder))
+
+    def _on_scan(self, scan: object) -> None:
+        self.show_room()
+        self.on_steps.bring_in(scan)
+
+    def _on_measures_wanted(self) -> None:
+        self.show_room()
+        self.on_steps.measured_body()
+
+    def _on_job_opened(self, path: Path | None) -> None:
+        self.on_steps.close()
+        self.message.hide()
+        self.show_room()
+        state = self.settings.job_state(path) if path is not None else {}
+        self.furniture.restore(state)
+        self.session.select(id for id in state.get("selection", ()) if isinstance(id, int))
+        camera = state.get("camera")
+        if isinstance(camera, dict):
+            self.view.set_camera(camera)
+        else:
+            # The room has its size only after the event loop has laid it out.
+            QTimer.singleShot(0, self.view, self.view.fit)
+        self.live.forget_before(self.session.revision)
+        self.live.request(self.session.revision, self.session.layout)
+
+    def _remember_job(self) -> None:
+        """Keep how the job was left, and its picture for the first page."""
+        path = self.session.path
+        if path is None or not self.is_in_room:
+            return
+        state = self.furniture.state()
+        state |= {"camera": self.view.camera(), "selection": sorted(self.session.selection)}
+        self.settings.set_job_state(path, state)
+        picture = self.settings.picture_of(path)
+        picture.parent.mkdir(parents=True, exist_ok=True)
+        picture.write_bytes(self.view.picture(PICTURE.width(), PICTURE.height()))
+
+    # What is shown where
+
+    def _show_title(self) -> None:
+        session = self.session
+        name = session.path.stem if session.path is not None else session.layout.name
+        self.setWindowTitle(f"{name}[*]")
+        self.setWindowFilePath(str(session.path) if session.path is not None else "")
+        self.setWindowModified(session.is_modified)
+
+    def _update_undo(self) -> None:
+        stack = self.session.undo_stack
+        for name, words, text in (("undo", "&Undo", stack.undoText()), ("redo", "&Redo", stack.redoText())):
+            self.commands[name].setText(f"{words} {text}".strip().replace("&&", "&"))
+            self.commands[name].setIconText(words.replace("&", ""))
+        self._update_actions()
+
+    def _update_actions(self) -> None:
+        """Grey what makes no sense now."""
+        for name, is_possible in self._possible().items():
+            self.commands[name].setEnabled(is_possible)
+
+    def _possible(self) -> dict[str, bool]:
+        layout, stack, chosen = self.session.layout, self.session.undo_stack, self.on_selection
+        tubes, nodes, panels, bodies = chosen.tubes, chosen.nodes, chosen.panels, chosen.bodies
+        inside, quiet = self.is_in_room, not self.session.is_previewing
+        free = inside and quiet and not self.on_steps.is_open
+        landed = any(layout.nodes[id].landing for id in nodes)
+        measured = any(layout.bodies[id].measured for id in self.on_steps.bodies_meant())
+        possible = {
+            "save": inside,
+            "save_as": inside,
+            "export": free and bool(layout.tubes),
+            "undo": quiet and stack.canUndo(),
+            "redo": quiet and stack.canRedo(),
+            "rename": free and len(self.session.selection) == 1 and not nodes,
+            "delete": free and bool(self.session.selection),
+            "select_all": free and bool(layout.tubes),
+            "select_nodes": free and bool(tubes),
+            "mirror": free and bool(tubes),
+            "reverse": free and bool(tubes),
+            "add_corner": free and bool(tubes),
+            "remove_corner": free and bool(nodes),
+            "split_here": free and len(nodes) == 1,
+            "join_nodes": free and len(nodes) == 2,
+            "free_end": free and landed,
+            "place_body": free and bool(self.on_steps.bodies_meant()) and not measured,
+            "change_measurements": free and measured,
+            "split_panel": free and len(panels) == 1,
+            "join_panels": free and len(panels) > 1,
+            "hide": free and bool(panels or bodies),
+            "leave_out": free and bool(panels or bodies),
+            "show_all": free and any(not panel.shown for panel in layout.panels.values()),
+            "check_now": inside and bool(layout.tubes),
+        }
+        possible |= dict.fromkeys(NEED_THE_ROOM, inside)
+        possible |= dict.fromkeys(actions.TOOLS, free)
+        return possible
+
+    def _on_command(self, name: str) -> None:
+        self.commands[name].trigger()
+
+    def _on_tool_changed(self, tool: str) -> None:
+        action = self.commands.get(f"tool_{tool}")
+        if action is not None:
+            action.setChecked(True)
+
+    def _on_step_changed(self) -> None:
+        self._update_actions()
+
+    def _on_stock_chosen(self, stock: int) -> None:
+        self.view.current_stock = stock
+
+    def _on_rename(self) -> None:
+        self.furniture.fold("job", False)
+        self.outline.rename_current()
+
+    def _show_tab(self, name: str) -> None:
+        self.show_room()
+        self.furniture.show_tab(getattr(self, name), *TABS[name])
+
+    def _on_folded(self, place: str, folded: bool) -> None:
+        self.commands[f"fold_{place}"].setChecked(not folded)
+
+    def _on_view_alone(self, alone: bool) -> None:
+        self.show_room()
+        if alone:
+            self.showFullScreen()
+        else:
+            self.showNormal()
+        self._arrange_for_view_alone()
+
+    def _arrange_for_view_alone(self) -> None:
+        alone = self.commands["view_alone"].isChecked()
+        self.menuBar().setVisible(not alone)
+        self._toolbar.setVisible(not alone)
+        self.furniture.set_away(alone)
+
+    def _on_context_menu(self, place: QPoint, ids: frozenset[int]) -> None:
+        if ids and not ids <= self.session.selection:
+            self.session.select(ids)
+        self._show_menu(place)
+
+    def _on_outline_menu(self, place: QPoint) -> None:
+        self._show_menu(place)
+
+    def _show_menu(self, place: QPoint) -> None:
+        """What can be done with the selection, or with nothing selected."""
+        menu = QMenu(self)
+        menu.setToolTipsVisible(True)
+        menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        for group in actions.CONTEXT if self.session.selection else actions.CONTEXT_OF_NOTHING:
+            possible = [self.commands[name] for name in group if self.commands[name].isEnabled()]
+            if possible:
+                menu.addActions(possible)
+                menu.addSeparator()
+        if self.on_selection.tubes:
+            menu.addMenu(self.menus["stock"])
+        if not menu.isEmpty():
+            menu.popup(place)
+
+    def _fill_recent(self) -> None:
+        menu = self.menus["recent"]
+        menu.clear()
+        for job in self.settings.recent_jobs:
+            entry = menu.addAction(job.stem, self._on_recent)
+            entry.setToolTip(str(job))
+            entry.setData(str(job))
+        if menu.isEmpty():
+            menu.addAction("No job yet").setEnabled(False)
+
+    def _on_recent(self) -> None:
+        self.files.open(Path(str(self.sender().data())))  # type: ignore[attr-defined]
+
+    def _fill_stocks(self) -> None:
+        """List the rack: what new tubes are made of, or what the selected ones shall be."""
+        for_new, change = (self.menus[name] for name in STOCK_MENUS)
+        for menu, chosen in ((for_new, self.view.current_stock), (change, self._stock_of_selection())):
+            menu.clear()
+            for stock in self.session.layout.stocks.values():
+                entry = menu.addAction(stock.name, self._on_stock_menu)
+                entry.setCheckable(True)
+                entry.setChecked(stock.id == chosen)
+                entry.setData((menu is for_new, stock.id))
+        change.setEnabled(True)
+
+    def _stock_of_selection(self) -> int | None:
+        stocks = {self.session.layout.tubes[id].stock for id in self.on_selection.tubes}
+        return stocks.pop() if len(stocks) == 1 else None
+
+    def _on_stock_menu(self) -> None:
+        is_for_new, stock = self.sender().data()  # type: ignore[attr-defined]
+        if is_for_new:
+            self.properties.job.choose_stock(stock)
+        elif self.on_selection.tubes:
+            self.on_selection.set_stock(stock)
+        else:
+            self.message.refuse("Select the tubes that shall be of this stock first.")
+
+    def _show_recent(self) -> None:
+        self.start.set_recent([(job, self.settings.picture_of(job)) for job in self.settings.recent_jobs])
+
+    # What the person prefers
+
+    def _show_choices(self) -> None:
+        """Tick what is chosen in the menus."""
+        settings = self.settings
+        units = next(name for name, units in UNIT_CHOICES.items() if _same_units(units, settings.units))
+        for name in (f"units_{units}", f"theme_{settings.theme}", f"paper_{settings.paper.lower()}"):
+            self.commands[name].setChecked(True)
+        for name in ("fold_job", "fold_selection", "fold_below", "tool_select", "section_off", "grid"):
+            self.commands[name].setChecked(True)
+        self.commands["safe_graphics"].setChecked(settings.safe_graphics)
+
+    def _on_units_changed(self, units: Units) -> None:
+        for part in (self.view, self.properties, self.findings, self.schedule, self.rack, self.limits):
+            part.set_units(units)
+        self.outline.set_units(units)
+        self.on_steps.set_units(units)
+
+    def _on_safe_graphics(self, on: bool) -> None:
+        self.settings.set_safe_graphics(on)
+        self.message.tell(
+            f"From the next start the view draws {'without' if on else 'with'} the graphics card."
+        )
+
+    def _dress(self, *_: object) -> None:
+        """Light or dark, everywhere at once."""
+        app = QApplication.instance()
+        dark = theme.is_dark(self.settings.theme)
+        if isinstance(app, QApplication):
+            theme.apply(app, dark)
+        self.view.set_theme(dark)
+        for command in actions.COMMANDS:
+            if command.icon:
+                self.commands[command.name].setIcon(theme.icon(command.icon, dark))
+        self.start.set_icons([theme.icon(name, dark, 44) for name, _, _ in CHOICES])
+        self.findings.set_sign_colours(theme.severity_colours(dark))
+        self.setWindowIcon(theme.icon("outrib", dark, 64))
+
+    def _on_log(self) -> None:
+        _open_folder(places.state_folder())
+
+    def _on_about(self) -> None:
+        from app.__main__ import version
+
+        self.message.tell(ABOUT.format(version=version()))
+
+    # Coming and going
+
+    def _restore_window(self) -> None:
+        self.restoreGeometry(self.settings.bytes_at("window/geometry"))
+
+    @guarded()
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        if _dropped_file(event) is not None:
+            event.acceptProposedAction()
+
+    @guarded()
+    def dropEvent(self, event: QDropEvent) -> None:
+        path = _dropped_file(event)
+        if path is not None:
+            event.acceptProposedAction()
+            # The other program waits for its drop to end; questions come after that.
+            QTimer.singleShot(0, self, partial(self.files.open, path))
+
+    @guarded()
+    def closeEvent(self, event: QCloseEvent) -> None:
+        if not self.files.may_leave():
+            event.ignore()
+            return
+        if not self.isFullScreen():
+            self.settings.set_bytes("window/geometry", self.saveGeometry())
+        self.settings.sync()
+        self.on_steps.close()
+        self.files.stop()
+        self.live.stop()
+        self.view.shutdown()
+        event.accept()
 
 
-if __name__ == "__main__":
-    sys.exit(run())
+STOCK_MENUS = ("new_stock", "stock")
+SWITCHES = {command.name for command in actions.COMMANDS if command.is_switch}
+UNIT_CHOICES = {
+    "mm": Units("mm"),
+    "in": Units("in"),
+    "8": Units("in-fraction", 8),
+    "16": Units("in-fraction", 16),
+    "32": Units("in-fraction", 32),
+}
+NEED_THE_ROOM = (
+    *("fit", "fly_to", "parallel", "grid", "figure", "fainter", "denser"),
+    *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
+    *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
+    *("fold_job", "fold_selection", "fold_below"),
+)
+
+
+def _same_units(a: Units, b: Units) -> bool:
+    return a.length == b.length and (a.length != "in-fraction" or a.fraction == b.fraction)
+
+
+def _empty_job() -> Layout:
+    return edits.with_starting_rack(Layout())
+
+
+def _open_folder(folder: Path) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    QDesktopServices.openUrl(QUrl.fromLocalFile(str(folder)))
+
+
+def _dropped_file(event: QDropEvent) -> Path | None:
+    files = [url.toLocalFile() for url in event.mimeData().urls() if url.isLocalFile()]
+    return Path(files[0]) if files else None

@@ -56,6 +56,12 @@ def colours(dark: bool) -> dict[str, str]:
     return DARK if dark else LIGHT
 
 
+def severity_colours(dark: bool) -> dict[str, str]:
+    """The colours of findings' signs, dark enough to be read as text."""
+    c = colours(dark)
+    return {"error": c["bad"], "warning": c["bad"], "note": c["near"]}
+
+
 def apply(app: QApplication, dark: bool) -> None:
     """Dress the whole application."""
     app.setStyle("Fusion")
@@ -141,12 +147,14 @@ QLabel#hint {{ color: {faint}; padding: 3px 10px; border-top: 1px solid {line}; 
 QLabel#dock-title {{ font-weight: 600; padding: 5px 4px 5px 8px; }}
 QToolButton#fold {{ border: 0; border-radius: 3px; padding: 1px 5px; color: {faint}; }}
 QToolButton#fold:hover {{ background: {hover}; color: {text}; }}
-QFrame#bar {{ background: {raised}; border: 1px solid {line}; border-left: 4px solid {accent}; border-radius: 4px; }}
+QFrame#bar {{ background: {raised}; border: 1px solid {line}; border-left: 4px solid {accent};
+    border-radius: 4px; }}
 QFrame#bar[kind="refused"] {{ border-left: 4px solid {bad}; }}
 QFrame#rule {{ background: {line}; max-height: 1px; min-height: 1px; border: 0; }}
 QToolButton#card {{ background: {base}; border: 1px solid {line}; border-radius: 8px; padding: 18px 14px; }}
 QToolButton#card:hover, QToolButton#card:focus {{ border: 1px solid {accent}; background: {raised}; }}
-QProgressBar {{ border: 1px solid {line}; border-radius: 3px; background: {base}; text-align: center; max-height: 14px; }}
+QProgressBar {{ border: 1px solid {line}; border-radius: 3px; background: {base}; text-align: center;
+    max-height: 14px; }}
 QProgressBar::chunk {{ background: {accent}; border-radius: 2px; }}
 QMenu {{ background: {raised}; border: 1px solid {line}; padding: 4px 0; }}
 QMenu::item {{ padding: 4px 26px 4px 24px; }}

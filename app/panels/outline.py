@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import QItemSelectionModel, QPoint, Qt, Signal
-from PySide6.QtGui import QBrush, QColor
+from PySide6.QtGui import QBrush
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -13,9 +13,13 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import units as unit_text
+from app import wording
 from app.session import Session
+from app.units import Units
 from geometry import edits
-from geometry.errors import GeometryError
+from geometry.checks import clearance
+from geometry.checks.findings import Report
 from geometry.layout import Layout, Tube
 
 ID = Qt.ItemDataRole.UserRole
@@ -29,9 +33,11 @@ class OutlinePanel(QWidget):
     fly_to_wanted = Signal(object)  # frozenset of ids
     menu_wanted = Signal(QPoint)  # where on the screen
 
-    def __init__(self, session: Session, parent: QWidget | None = None) -> None:
+    def __init__(self, session: Session, units: Units, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._session = session
+        self._units = units
+        self._report: Report | None = None
         self._items: dict[int, list[QTreeWidgetItem]] = {}
         self._states: dict[int, str] = {}
         self._filling = False
@@ -47,13 +53,20 @@ class OutlinePanel(QWidget):
     def tree(self) -> QTreeWidget:
         return self._tree
 
-    def set_states(self, states: dict[int, str]) -> None:
-        """Show a sign and word beside tubes, such as what the checks say of them."""
-        self._states = states
+    def set_units(self, units: Units) -> None:
+        self._units = units
+        if self._report is not None:
+            self.show_report(self._report)
+
+    def show_report(self, report: Report) -> None:
+        """Show beside each tube what the checks say of it: a sign, and the least clearance."""
+        self._report = report
+        self._states = states = tube_states(report, self._session.layout, self._units)
         self._filling = True
         for id, items in self._items.items():
             for item in items:
-                item.setText(STATE, states.get(id, ""))
+                if id in self._session.layout.tubes:
+                    item.setText(STATE, states.get(id, ""))
         self._filling = False
 
     def rename_current(self) -> bool:
@@ -210,6 +223,23 @@ def node_words(tube: Tube, place: int) -> str:
     if place == 0:
         return "start"
     return "end" if place == len(tube.nodes) - 1 else f"corner {place}"
+
+
+def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
+    """For each tube its worst sign, and how near the nearest panel is."""
+    states: dict[int, str] = {}
+    for id in layout.tubes:
+        near = report.nearest.get(id)
+        known = near is not None and near.panel in layout.panels
+        band = clearance.band(near.clearance, layout.limits) if near is not None and known else None
+        sign = wording.BAND_SIGNS[band] if band is not None else ""
+        if any(found.severity == "error" and id in found.tubes for found in report.findings):
+            sign = wording.SEVERITY_SIGNS["error"]
+        number = (
+            unit_text.format_length(near.clearance, units, unit=False) if near is not None and known else ""
+        )
+        states[id] = f"{number} {sign}".strip()
+    return states
 
 
 def _named(layout: Layout) -> dict[int, str]:

@@ -1,0 +1,181 @@
+"""One selected node: where it is, what is before and after it, what it sits on."""
+
+from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QLabel, QPushButton
+
+from app import units as unit_text
+from app import wording
+from app.panels.fields import LengthField
+from app.panels.outline import node_words
+from app.panels.rows import Rows
+from app.panels.tube_page import with_axis
+from app.session import Session
+from app.units import Units
+from geometry import edits
+from geometry.layout import Landing, Layout, Node, Tube
+from geometry.tolerances import SAME_POINT
+from geometry.tube import bending
+from geometry.vectors import Vec3, distance
+
+AXES = (
+    ("x", "forward of the front axle", "behind the front axle"),
+    ("y", "left of the centre plane", "right of the centre plane"),
+    ("z", "above the ground", "below the ground"),
+)
+
+
+class NodePage(Rows):
+    """Shows a node and records what is typed."""
+
+    command_wanted = Signal(str)
+
+    def __init__(self, session: Session, units: Units) -> None:
+        super().__init__()
+        self._session = session
+        self._units = units
+        self._id = 0
+        self.title = self.words("heading")
+        self.place = tuple(LengthField(units) for _ in AXES)
+        for axis, (field, (name, ahead, _)) in enumerate(zip(self.place, AXES, strict=True)):
+            field.setProperty("axis", axis)
+            field.entered.connect(self._on_place)
+            self.field(name, field, f"Distance {ahead}; negative: the other way.")
+        self.where = self.words()
+        self.heading("Legs")
+        self.before, self.after = LengthField(units), LengthField(units)
+        self._leg_names: list[QLabel] = []
+        for field, words, tip in (
+            (self.before, "To the node before", "Typing moves this node along the leg."),
+            (self.after, "To the node after", "Typing moves this node along the leg."),
+        ):
+            field.entered.connect(self._on_leg)
+            self._leg_names.append(self.field(words, field, tip))
+        self.bend = self.number("Bend here", "Angle of the bend at this node.")
+        self.heading("Joint")
+        self.joint = self.words()
+        self.station = LengthField(units)
+        self.station.entered.connect(self._on_station)
+        self._station_name = self.field("Along that tube", self.station, "From its start, on its centreline.")
+        self.free = QPushButton("Free it")
+        self.free.setToolTip("Let the end stay where it is and no longer follow the tube.")
+        self.free.clicked.connect(self._on_free)
+        self.whole(self.free)
+        self.finish()
+
+    def set_units(self, units: Units) -> None:
+        self._units = units
+        for field in (*self.place, self.before, self.after, self.station):
+            field.set_units(units)
+        self.refresh()
+
+    def show_ids(self, ids: frozenset[int]) -> None:
+        (self._id,) = ids
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show the layout as it is now."""
+        layout = self._session.layout
+        node = layout.nodes.get(self._id)
+        if node is None:
+            return
+        users = [tube for tube in layout.tubes.values() if node.id in tube.nodes]
+        names = [f"{node_words(tube, tube.nodes.index(node.id))} of {tube.name}" for tube in users]
+        self.title.setText(wording.listed(names).capitalize()[:1] + wording.listed(names)[1:])
+        for field, value in zip(self.place, node.position, strict=True):
+            field.set_value(value)
+        self.where.setText(place_words(node.position, self._units))
+        self._show_legs(layout, users[0] if users else None)
+        self._show_joint(layout, node, users)
+
+    def _show_legs(self, layout: Layout, tube: Tube | None) -> None:
+        before, after = neighbours(tube, self._id)
+        place = layout.nodes[self._id].position
+        for field, name, other in (
+            (self.before, self._leg_names[0], before),
+            (self.after, self._leg_names[1], after),
+        ):
+            field.setVisible(other is not None)
+            name.setVisible(other is not None)
+            if other is not None:
+                field.set_value(distance(place, layout.nodes[other].position))
+        self.bend.setText(bend_words(layout, tube, self._id, self._units))
+
+    def _show_joint(self, layout: Layout, node: Node, users: list[Tube]) -> None:
+        landing = node.landing
+        for part in (self.station, self._station_name, self.free):
+            part.setVisible(landing is not None)
+        if landing is not None:
+            self.joint.setText(f"Sits on {layout.tubes[landing.tube].name} and follows it.")
+            self.station.set_value(landing.station)
+        elif len(users) > 1:
+            self.joint.setText(f"Shared by {wording.listed([tube.name for tube in users])}.")
+        else:
+            self.joint.setText("Meets no other tube.")
+
+    def _on_place(self, value: float) -> None:
+        axis = int(self.sender().property("axis"))
+        node = self._session.layout.nodes[self._id]
+        place = with_axis(node.position, axis, value)
+        self._session.apply("Move node", lambda now: edits.place_node(now, node.id, place))
+        self.refresh()
+
+    def _on_leg(self, length: float) -> None:
+        layout = self._session.layout
+        users = [tube for tube in layout.tubes.values() if self._id in tube.nodes]
+        before, after = neighbours(users[0], self._id)
+        other = before if self.sender() is self.before else after
+        if other is None:
+            return
+        place = at_distance(layout.nodes[other].position, layout.nodes[self._id].position, length)
+        self._session.apply("Set leg", lambda now: edits.place_node(now, self._id, place))
+        self.refresh()
+
+    def _on_station(self, station: float) -> None:
+        landing = self._session.layout.nodes[self._id].landing
+        if landing is not None:
+            moved = Landing(landing.tube, station)
+            self._session.apply("Move landing", lambda now: edits.set_landing(now, self._id, moved))
+        self.refresh()
+
+    def _on_free(self) -> None:
+        self.command_wanted.emit("free_end")
+
+
+def neighbours(tube: Tube | None, node: int) -> tuple[int | None, int | None]:
+    """The nodes before and after a node of a tube."""
+    if tube is None:
+        return None, None
+    place = tube.nodes.index(node)
+    before = tube.nodes[place - 1] if place > 0 else None
+    after = tube.nodes[place + 1] if place + 1 < len(tube.nodes) else None
+    return before, after
+
+
+def at_distance(origin: Vec3, towards: Vec3, length: float) -> Vec3:
+    """The point at a distance from origin in the direction of another."""
+    span = distance(origin, towards)
+    part = length / span if span > SAME_POINT else 0.0
+    x, y, z = (a + part * (b - a) for a, b in zip(origin, towards, strict=True))
+    return (x, y, z)
+
+
+def bend_words(layout: Layout, tube: Tube | None, node: int, units: Units) -> str:
+    """The bend at a node: its angle and radius, or that there is none."""
+    if tube is None:
+        return "—"
+    points = [layout.nodes[id].position for id in tube.nodes]
+    place = tube.nodes.index(node)
+    angle = next((turn.angle for turn in bending.turns(points) if turn.index == place), None)
+    if angle is None:
+        return "none"
+    radius = unit_text.format_size(bending.clr_of(layout, tube), units)
+    return f"{unit_text.format_angle(angle)} on {radius}"
+
+
+def place_words(position: Vec3, units: Units) -> str:
+    """A place as it is said: so far forward, so far left, so high."""
+    parts = [
+        f"{unit_text.format_length(abs(value), units)} {ahead if value >= 0 else behind}"
+        for value, (_, ahead, behind) in zip(position, AXES, strict=True)
+    ]
+    return wording.listed(parts) + "."

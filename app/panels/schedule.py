@@ -1,0 +1,269 @@
+"""The schedule while the cage is being laid: one row a tube, totals below."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from PySide6.QtCore import (
+    QAbstractTableModel,
+    QItemSelection,
+    QItemSelectionModel,
+    QModelIndex,
+    QPersistentModelIndex,
+    Qt,
+    QTimer,
+    Signal,
+)
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QLabel,
+    QSizePolicy,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app import units as unit_text
+from app import wording
+from app.guarded import guarded
+from app.session import Session
+from app.units import Units
+from geometry.checks.findings import Report
+from geometry.errors import GeometryError
+from geometry.layout import Layout
+from geometry.shop import schedule
+from geometry.shop.schedule import Schedule, TubeRecord
+
+REBUILD_MS = 120  # after the last change; a drag must not wait for the table
+Index = QModelIndex | QPersistentModelIndex
+Text = Callable[[TubeRecord, Units], str]
+
+
+def bends_text(record: TubeRecord, units: Units) -> str:
+    """The bends' angles in order; "straight" for none."""
+    if not record.bends:
+        return "straight"
+    return ", ".join(unit_text.format_angle(bend.angle) for bend in record.bends)
+
+
+COLUMNS: tuple[tuple[str, str, Text], ...] = (
+    ("Tube", "", lambda r, u: r.name),
+    ("Stock", "Outside diameter × wall", lambda r, u: unit_text.format_section(r.stock.od, r.stock.wall, u)),
+    ("Centreline", "Finished length, end to end", lambda r, u: unit_text.format_length(r.centreline, u)),
+    ("Blank", "What to saw, with both allowances", lambda r, u: unit_text.format_length(r.blank, u)),
+    ("Mass", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u)),
+    ("CLR", "Radius of the bends", lambda r, u: _clr_text(r, u)),
+    ("Bends", "Angle of each bend from the start end", bends_text),
+)
+NEAREST = len(COLUMNS)
+
+
+class SchedulePanel(QWidget):
+    """A table that follows the layout; a row and its tube are selected together."""
+
+    fly_to_wanted = Signal(object)  # frozenset of ids
+
+    def __init__(self, session: Session, units: Units, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._session = session
+        self._selecting = False
+        self.model = ScheduleModel(units, self)
+        self.table = _make_table(self.model)
+        self._totals = QLabel(wordWrap=True)
+        self._totals.setContentsMargins(10, 4, 10, 5)
+        self._totals.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(0)
+        column.addWidget(self.table, 1)
+        column.addWidget(self._totals)
+        self._timer = QTimer(self, singleShot=True, interval=REBUILD_MS)
+        self._timer.timeout.connect(self.rebuild)
+        session.changed.connect(self._on_changed)
+        session.selection_changed.connect(self._show_selection)
+        self.table.selectionModel().selectionChanged.connect(self._on_selected)
+        self.table.doubleClicked.connect(self._on_double_clicked)
+        self.rebuild()
+
+    @property
+    def totals(self) -> str:
+        return self._totals.text()
+
+    def set_units(self, units: Units) -> None:
+        self.model.set_units(units)
+        self._show_totals()
+
+    def show_report(self, report: Report) -> None:
+        self.model.set_report(report, self._session.layout)
+
+    def rebuild(self) -> None:
+        """Compute the schedule of the layout that is shown."""
+        self._timer.stop()
+        try:
+            built = schedule.build(self._session.layout)
+        except GeometryError as error:
+            self._totals.setText(error.message)
+            return
+        self._selecting = True
+        self.model.set_schedule(built)
+        self._selecting = False
+        self._show_selection(self._session.selection)
+        self._show_totals()
+
+    def _show_totals(self) -> None:
+        self._totals.setText(totals_text(self.model.schedule, self.model.units))
+
+    def _on_changed(self, before: Layout, after: Layout) -> None:
+        self._timer.start()
+
+    def _show_selection(self, selection: frozenset[int]) -> None:
+        if self._selecting:
+            return
+        self._selecting = True
+        chosen = QItemSelection()
+        for row, record in enumerate(self.model.records):
+            if record.tube in selection:
+                chosen.select(self.model.index(row, 0), self.model.index(row, NEAREST))
+        flags = QItemSelectionModel.SelectionFlag.ClearAndSelect
+        self.table.selectionModel().select(chosen, flags)
+        self._selecting = False
+
+    def _on_selected(self) -> None:
+        if self._selecting:
+            return
+        rows = {index.row() for index in self.table.selectionModel().selectedRows()}
+        self._selecting = True
+        self._session.select(self.model.records[row].tube for row in rows)
+        self._selecting = False
+
+    def _on_double_clicked(self, index: QModelIndex) -> None:
+        self.fly_to_wanted.emit(frozenset((self.model.records[index.row()].tube,)))
+
+
+class ScheduleModel(QAbstractTableModel):
+    """The records as text in the person's units."""
+
+    def __init__(self, units: Units, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.units = units
+        self.schedule: Schedule | None = None
+        self._nearest: dict[int, str] = {}
+        self._report: Report | None = None
+        self._layout = Layout()
+
+    @property
+    def records(self) -> Sequence[TubeRecord]:
+        return self.schedule.records if self.schedule is not None else ()
+
+    def set_schedule(self, built: Schedule) -> None:
+        same_rows = [r.tube for r in built.records] == [r.tube for r in self.records]
+        if not same_rows:
+            self.beginResetModel()
+        self.schedule = built
+        if not same_rows:
+            self.endResetModel()
+        self._say_changed()
+
+    def set_units(self, units: Units) -> None:
+        self.units = units
+        self._word_nearest()
+        self._say_changed()
+
+    def set_report(self, report: Report, layout: Layout) -> None:
+        self._report, self._layout = report, layout
+        self._word_nearest()
+        self._say_changed()
+
+    @guarded(0)
+    def rowCount(self, parent: Index = QModelIndex()) -> int:
+        return 0 if parent.isValid() else len(self.records)
+
+    @guarded(0)
+    def columnCount(self, parent: Index = QModelIndex()) -> int:
+        return 0 if parent.isValid() else len(COLUMNS) + 1
+
+    @guarded()
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            is_number = 2 <= index.column() < NEAREST - 1
+            side = Qt.AlignmentFlag.AlignRight if is_number else Qt.AlignmentFlag.AlignLeft
+            return int(side | Qt.AlignmentFlag.AlignVCenter)
+        if role not in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
+            return None
+        record = self.records[index.row()]
+        if index.column() == NEAREST:
+            return self._nearest.get(record.tube, "")
+        return COLUMNS[index.column()][2](record, self.units)
+
+    @guarded()
+    def headerData(self, section: int, way: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        if way != Qt.Orientation.Horizontal:
+            return None
+        name, tip = ("Nearest panel", "Least clearance")
+        if section < NEAREST:
+            name, tip, _ = COLUMNS[section]
+        if role == Qt.ItemDataRole.TextAlignmentRole:
+            side = Qt.AlignmentFlag.AlignRight if 2 <= section < NEAREST - 1 else Qt.AlignmentFlag.AlignLeft
+            return int(side | Qt.AlignmentFlag.AlignVCenter)
+        return {Qt.ItemDataRole.DisplayRole: name, Qt.ItemDataRole.ToolTipRole: tip}.get(role)
+
+    def _word_nearest(self) -> None:
+        report = self._report
+        if report is not None:
+            self._nearest = {id: nearest_text(report, id, self._layout, self.units) for id in report.nearest}
+
+    def _say_changed(self) -> None:
+        if self.records:
+            self.dataChanged.emit(self.index(0, 0), self.index(len(self.records) - 1, NEAREST))
+
+
+def _clr_text(record: TubeRecord, units: Units) -> str:
+    return unit_text.format_size(record.bends[0].clr, units) if record.bends else ""
+
+
+def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str:
+    """Sign, clearance and panel, such as "● 31.2 mm, left sill"; empty when nothing is near."""
+    near = report.nearest.get(tube)
+    if near is None or near.panel not in layout.panels:
+        return ""
+    sign = wording.BAND_SIGNS[wording_band(near.clearance, layout)]
+    return f"{sign} {unit_text.format_length(near.clearance, units)}, {layout.panels[near.panel].name}"
+
+
+def wording_band(value: float, layout: Layout) -> wording.Band:
+    from geometry.checks import clearance
+
+    return clearance.band(value, layout.limits)
+
+
+def totals_text(built: Schedule | None, units: Units) -> str:
+    """What the cage needs in all, by stock."""
+    if built is None or not built.records:
+        return "The schedule begins with the first tube."
+    parts = [
+        f"{wording.counted(total.count, 'tube')} of {total.stock.name}: "
+        f"{unit_text.format_length(total.blank, units)} of blanks, {unit_text.format_mass(total.mass, units)}"
+        for total in built.by_stock
+    ]
+    mass = sum(record.mass for record in built.records)
+    whole = f"{wording.counted(len(built.records), 'tube')}, {unit_text.format_mass(mass, units)} in all. "
+    return whole + "; ".join(parts) + "."
+
+
+def _make_table(model: ScheduleModel) -> QTableView:
+    table = QTableView()
+    table.setModel(model)
+    table.setAccessibleName("Schedule")
+    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    table.setShowGrid(False)
+    table.setAlternatingRowColors(True)
+    table.setTabKeyNavigation(False)
+    table.verticalHeader().hide()
+    table.verticalHeader().setDefaultSectionSize(24)
+    header = table.horizontalHeader()
+    header.setHighlightSections(False)
+    header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+    header.setSectionResizeMode(NEAREST - 1, QHeaderView.ResizeMode.Stretch)
+    header.setSectionResizeMode(NEAREST, QHeaderView.ResizeMode.Stretch)
+    return table

@@ -1,0 +1,186 @@
+"""Commands that change what is selected: mirror, split, join, delete and their like."""
+
+from collections.abc import Callable, Iterable
+from itertools import pairwise
+
+from PySide6.QtCore import QObject
+
+from app import wording
+from app.session import Session
+from geometry import edits
+from geometry.layout import Layout
+from geometry.vectors import Vec3, distance
+
+
+class SelectionCommands(QObject):
+    """Each command is one undo step; a refusal is said by the session."""
+
+    def __init__(self, session: Session, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._session = session
+
+    @property
+    def tubes(self) -> list[int]:
+        return self._chosen(self._session.layout.tubes)
+
+    @property
+    def nodes(self) -> list[int]:
+        return self._chosen(self._session.layout.nodes)
+
+    @property
+    def panels(self) -> list[int]:
+        return self._chosen(self._session.layout.panels)
+
+    @property
+    def bodies(self) -> list[int]:
+        return self._chosen(self._session.layout.bodies)
+
+    def delete(self) -> None:
+        ids = self._session.selection
+        words = f"Delete {names(self._session.layout, ids)}"
+        self._session.apply(words, lambda now: edits.delete(now, ids))
+
+    def select_all(self) -> None:
+        self._session.select(self._session.layout.tubes)
+
+    def select_nodes(self) -> None:
+        layout = self._session.layout
+        self._session.select(node for id in self.tubes for node in layout.tubes[id].nodes)
+
+    def mirror(self) -> None:
+        """Copy across the centre plane and select the copies."""
+        tubes, made = self.tubes, []
+
+        def mirrored(layout: Layout) -> Layout:
+            after, ids = edits.mirror(layout, tubes)
+            made.extend(ids)
+            return after
+
+        words = f"Copy {names(self._session.layout, tubes)} to the other side"
+        if not self._session.apply(words, mirrored):
+            return
+        if made:
+            self._session.select(made)
+        else:
+            self._session.refused.emit(
+                "Nothing was copied: the other side has this tube already, or it is its own mirror image."
+            )
+
+    def reverse(self) -> None:
+        self._for_each("Reverse", self.tubes, edits.reverse_tube)
+
+    def set_stock(self, stock: int) -> None:
+        tubes = self.tubes
+        self._session.apply("Change stock", lambda now: edits.set_stock(now, tubes, stock))
+
+    def add_corner(self) -> None:
+        """Put a node in the middle of the longest leg of each selected tube."""
+        made: list[int] = []
+
+        def added(layout: Layout, id: int) -> Layout:
+            leg, middle = longest_leg(layout, id)
+            after, node = edits.insert_node(layout, id, leg, middle)
+            made.append(node)
+            return after
+
+        if self._for_each("Insert corner in", self.tubes, added):
+            self._session.select(made)
+
+    def remove_corner(self) -> None:
+        self._for_each("Remove node", self.nodes, edits.remove_node)
+
+    def split_here(self) -> None:
+        (node,) = self.nodes
+        layout = self._session.layout
+        through = [tube.id for tube in layout.tubes.values() if node in tube.nodes[1:-1]]
+        if not through:
+            self._session.refused.emit(
+                "This node is the end of its tube; a tube is split at a node between its ends."
+            )
+            return
+        self._for_each("Split", through, lambda now, id: edits.split_tube(now, id, node=node)[0])
+
+    def join_nodes(self) -> None:
+        """Bring two nodes together half way; a landing keeps its place."""
+        first, second = self.nodes
+        layout = self._session.layout
+        keep, drop = (second, first) if layout.nodes[second].landing else (first, second)
+
+        def joined(now: Layout) -> Layout:
+            if now.nodes[keep].landing is None:
+                now = edits.place_node(now, keep, middle(now.nodes[keep].position, now.nodes[drop].position))
+            return edits.merge_nodes(now, keep, drop)
+
+        if self._session.apply("Join nodes", joined):
+            self._session.select((keep,))
+
+    def free_end(self) -> None:
+        landed = [id for id in self.nodes if self._session.layout.nodes[id].landing]
+        self._for_each("Free", landed, lambda now, id: edits.set_landing(now, id, None))
+
+    def hide(self) -> None:
+        """Hide what is shown; if all is hidden, show it."""
+        layout, panels = self._session.layout, self._panels_meant()
+        show = not any(layout.panels[id].shown for id in panels)
+        self._set_panels("Show" if show else "Hide", panels, shown=show)
+
+    def show_all(self) -> None:
+        layout = self._session.layout
+        hidden = [panel.id for panel in layout.panels.values() if not panel.shown]
+        self._set_panels("Show", hidden, shown=True)
+
+    def leave_out(self) -> None:
+        layout, panels = self._session.layout, self._panels_meant()
+        keep = not any(layout.panels[id].kept for id in panels)
+        self._set_panels("Keep" if keep else "Leave out", panels, kept=keep)
+
+    def _panels_meant(self) -> list[int]:
+        """The selected panels and those of the selected bodies."""
+        bodies = set(self.bodies)
+        layout, selection = self._session.layout, self._session.selection
+        return [id for id, panel in layout.panels.items() if id in selection or panel.body in bodies]
+
+    def _set_panels(self, verb: str, panels: Iterable[int], **changes: object) -> None:
+        self._for_each(verb, list(panels), lambda now, id: edits.set_panel(now, id, **changes))
+
+    def _for_each(self, verb: str, ids: list[int], change: Callable[[Layout, int], Layout]) -> bool:
+        def all_changed(layout: Layout) -> Layout:
+            for id in ids:
+                layout = change(layout, id)
+            return layout
+
+        words = f"{verb} {names(self._session.layout, ids)}"
+        return bool(ids) and self._session.apply(words, all_changed)
+
+    def _chosen(self, things: Iterable[int]) -> list[int]:
+        selection = self._session.selection
+        return [id for id in things if id in selection]
+
+
+def names(layout: Layout, ids: Iterable[int]) -> str:
+    """What things are called in the undo menu: a name for one, a count for several."""
+    chosen = list(ids)
+    kinds = (
+        ("tube", "tubes", layout.tubes),
+        ("panel", "panels", layout.panels),
+        ("body", "bodies", layout.bodies),
+        ("node", "nodes", layout.nodes),
+    )
+    if len(chosen) == 1:
+        thing = next((things[chosen[0]] for _, _, things in kinds if chosen[0] in things), None)
+        return str(getattr(thing, "name", "node"))
+    counts = ((sum(id in things for id in chosen), one, many) for one, many, things in kinds)
+    return wording.listed([wording.counted(count, one, many) for count, one, many in counts if count])
+
+
+def longest_leg(layout: Layout, tube: int) -> tuple[int, Vec3]:
+    """The number of a tube's longest leg, and its middle."""
+    points = [layout.nodes[id].position for id in layout.tubes[tube].nodes]
+    lengths = [distance(a, b) for a, b in pairwise(points)]
+    leg = lengths.index(max(lengths))
+    return leg, middle(points[leg], points[leg + 1])
+
+
+def middle(a: Vec3, b: Vec3) -> Vec3:
+    x, y, z = ((p + q) / 2.0 for p, q in zip(a, b, strict=True))
+    return (x, y, z)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:  # the checks bring their kernels along, which the start need 
     from geometry.checks.findings import Report
 
 FAR = 300.0  # mm; clearances are known up to here
+NEAR_ENOUGH = 30.0  # mm of metal in front that do not hide a node: half a tube and its gap
 MOST_BADGES = 14
 AXIS_LENGTH = 34.0  # pixels
 
@@ -42,16 +43,15 @@ class Fact(Struct, frozen=True):
 
 
 def node_dots(
-    outlook: Outlook, selected: frozenset[int], hovered: int | None, shown: Iterable[int] | None = None
+    outlook: Outlook, selected: frozenset[int], hovered: int | None, followed: frozenset[int]
 ) -> list[Mark]:
-    """Return a dot for each node; those behind the metal are faint."""
+    """Return a dot for each node that is seen; of those behind the metal only the followed ones, faint."""
     sight = outlook.sight
     dots: list[Mark] = []
-    wanted = None if shown is None else set(shown)
     for id, at, depth in zip(
         sight.node_ids.tolist(), sight.node_screen.tolist(), sight.node_depth, strict=True
     ):
-        if (depth <= 0 and not sight.camera.is_parallel) or (wanted is not None and id not in wanted):
+        if depth <= 0 and not sight.camera.is_parallel:
             continue
         if not (-20 < at[0] < sight.size.width + 20 and -20 < at[1] < sight.size.height + 20):
             continue
@@ -60,8 +60,9 @@ def node_dots(
             dots.append(Dot(tuple(at), "hovered"))
         elif id in selected:
             dots.append(Dot(tuple(at), "selected"))
-        elif not outlook.is_visible(node.position, 30.0):
-            dots.append(Dot(tuple(at), "hidden"))
+        elif not outlook.is_visible(node.position, NEAR_ENOUGH):
+            if id in followed:
+                dots.append(Dot(tuple(at), "hidden"))
         else:
             dots.append(Dot(tuple(at), "plain" if node.landing is None else "landing"))
     return dots

@@ -74,7 +74,7 @@ class Overlay(QWidget):
         if tone in AXIS_TONES:
             return QColor(AXIS_TONES[tone][theme is colours.DARK])
         if tone in theme.signs:
-            return QColor(theme.signs[tone])  # type: ignore[index]
+            return QColor(theme.signs[tone])
         return QColor({"text": theme.text, "faint": theme.faint, "line": theme.line}.get(tone, theme.accent))
 
     def _dot(self, painter: QPainter, dot: Dot) -> None:

@@ -2,7 +2,7 @@
 
 from vtkmodules.util.numpy_support import vtk_to_numpy
 from vtkmodules.vtkIOImage import vtkPNGWriter
-from vtkmodules.vtkRenderingCore import vtkRenderer, vtkWindowToImageFilter
+from vtkmodules.vtkRenderingCore import vtkRenderer, vtkRenderWindow, vtkWindowToImageFilter
 
 from app.viewport import camera as cameras
 from app.viewport import colours
@@ -34,8 +34,8 @@ def draw(layout: Layout, width: int, height: int, side: Side = "corner") -> byte
     return png
 
 
-def _png(window: object) -> bytes:
-    window.Render()  # type: ignore[attr-defined]
+def _png(window: vtkRenderWindow) -> bytes:
+    window.Render()
     grab = vtkWindowToImageFilter()
     grab.SetInput(window)
     grab.ReadFrontBufferOff()
@@ -43,4 +43,5 @@ def _png(window: object) -> bytes:
     writer.SetWriteToMemory(True)
     writer.SetInputConnection(grab.GetOutputPort())
     writer.Write()
-    return vtk_to_numpy(writer.GetResult()).tobytes()
+    png: bytes = vtk_to_numpy(writer.GetResult()).tobytes()
+    return png

@@ -110,7 +110,7 @@ class SplitTool(Tool):
         if pick is None:
             return
         where = {"node": node} if node is not None else {"station": pick.station}
-        after = self.attempt(lambda: edits.split_tube(layout, pick.tube, **where)[0])  # type: ignore[arg-type]
+        after = self.attempt(lambda: edits.split_tube(layout, pick.tube, **where)[0])
         if after is not None:
             self.room.session.commit(f"Split tube {layout.tubes[pick.tube].name}", after)
         self._aim_at(None)

@@ -67,8 +67,8 @@ class _TubeActor:
         surface = self.actor.GetProperty()
         surface.SetSpecular(0.25)
         surface.SetSpecularPower(24.0)
-        surface.SetAmbient(0.16)
-        surface.SetDiffuse(0.84)
+        surface.SetAmbient(0.3)
+        surface.SetDiffuse(0.8)
 
     def bend_along(self, line: Centreline, od: float) -> None:
         points, directions, stations = centreline.sample(line, sagitta=DRAWN_SAGITTA)
@@ -95,7 +95,8 @@ class _TubeActor:
         rings = np.repeat(bad, shapes.SIDES)
         caps = np.repeat(bad[[0, -1]], shapes.SIDES)
         values = (255 * table[np.concatenate((rings, caps)).astype(int)]).astype(np.uint8)
-        return numpy_to_vtk(values, deep=True)
+        coloured: vtkUnsignedCharArray = numpy_to_vtk(values, deep=True)
+        return coloured
 
 
 def _in_bends(stations: Floats, bends: tuple[Bend, ...]) -> np.ndarray:
@@ -115,8 +116,8 @@ class _PanelActor:
         self.actor = vtkActor()
         self.actor.SetMapper(self.mapper)
         surface = self.actor.GetProperty()
-        surface.SetAmbient(0.24)
-        surface.SetDiffuse(0.76)
+        surface.SetAmbient(0.3)
+        surface.SetDiffuse(0.74)
         surface.SetSpecular(0.06)
         surface.SetSpecularPower(12.0)
         self.is_proxy = False
@@ -340,7 +341,7 @@ class Scene:
         return GRID_STEPS[self._grid_unit][1]
 
     def _lay_ground(self) -> None:
-        """Lay the grid round the body, and stand the figure beside its left front door."""
+        """Lay the grid round the body, and stand the figure by its left rear, where it hides nothing."""
         for actor in self._grid:
             actor.SetVisibility(self._shows_grid)
         self._figure.SetVisibility(self._shows_figure)
@@ -348,7 +349,7 @@ class Scene:
         low = np.min([box[::2] for box in boxes], axis=0) if boxes else np.array((-3500.0, -900.0, 0.0))
         high = np.max([box[1::2] for box in boxes], axis=0) if boxes else np.array((900.0, 900.0, 1500.0))
         if self._shows_figure:
-            feet = np.array(((low[0] + high[0]) / 2.0 + 300.0, high[1] + 450.0, 0.0))
+            feet = np.array((low[0] - 350.0, high[1] + 150.0, 0.0))
             _set_surface(self._figure, shapes.person(feet))
         box = (*low[:2], *high[:2])
         if not self._shows_grid or box == self._grid_box:
@@ -399,7 +400,7 @@ def _light(renderer: vtkRenderer) -> None:
     """Light the room from the viewer's left shoulder, with a weak light from below on the right."""
     renderer.AutomaticLightCreationOff()
     renderer.RemoveAllLights()
-    for place, strength in (((-0.5, 0.7, 1.0), 0.86), ((0.8, -0.25, 0.6), 0.26)):
+    for place, strength in (((-0.5, 0.7, 1.0), 1.0), ((0.8, -0.25, 0.6), 0.35)):
         light = vtkLight()
         light.SetLightTypeToCameraLight()
         light.SetPosition(*place)
@@ -414,8 +415,8 @@ def _plain_actor() -> vtkActor:
     mapper.ScalarVisibilityOff()
     mapper.SetInputData(vtkPolyData())
     actor.SetMapper(mapper)
-    actor.GetProperty().SetAmbient(0.3)
-    actor.GetProperty().SetDiffuse(0.7)
+    actor.GetProperty().SetAmbient(0.5)
+    actor.GetProperty().SetDiffuse(0.5)
     return actor
 
 
@@ -459,4 +460,5 @@ def _cut_through(mesh: vtkPolyData, plane: vtkPlane) -> Floats:
         return np.zeros((0, 2, 3))
     points = vtk_to_numpy(cut.GetPoints().GetData())
     ends = vtk_to_numpy(cut.GetLines().GetConnectivityArray())
-    return points[ends].reshape(-1, 2, 3).astype(np.float64)
+    chords: Floats = points[ends].reshape(-1, 2, 3).astype(np.float64)
+    return chords

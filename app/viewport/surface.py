@@ -5,11 +5,12 @@ built in a tenth of a second for a million triangles and answers in some hundred
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from msgspec import Struct
 from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
-from vtkmodules.vtkCommonCore import mutable, vtkPoints
+from vtkmodules.vtkCommonCore import reference, vtkPoints
 from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkGenericCell, vtkPolyData, vtkStaticCellLocator
 
 from app.viewport.camera import Ray
@@ -71,7 +72,9 @@ class Surface:
         first, last = max(span[0], start), min(span[1], end)
         if first >= last:
             return None
-        along, cell, sub = mutable(0.0), mutable(0), mutable(0)
+        along: Any = reference(0.0)  # VTK's stubs call what comes back plain numbers
+        cell: Any = reference(0)
+        sub: Any = reference(0)
         place, inside = [0.0] * 3, [0.0] * 3
         found = self._locator.IntersectWithLine(
             ray.at(first), ray.at(last), 1e-6, along, place, inside, sub, cell, self._cell
@@ -86,7 +89,9 @@ class Surface:
         """Return the point of the body nearest to a point."""
         if self._locator is None:
             return None
-        cell, sub, squared = mutable(0), mutable(0), mutable(0.0)
+        cell: Any = reference(0)
+        sub: Any = reference(0)
+        squared: Any = reference(0.0)
         place = [0.0] * 3
         self._locator.FindClosestPoint(point, place, self._cell, cell, sub, squared)
         panel, triangle = self._name(int(cell))
@@ -97,7 +102,8 @@ class Surface:
         cell = int(np.searchsorted(self._kept, self._starts[self._ids.index(place.panel)] + place.triangle))
         a, b, c = (np.array(self._mesh.GetPoint(self._mesh.GetCell(cell).GetPointId(i))) for i in range(3))
         across = np.cross(b - a, c - a)
-        return across / np.linalg.norm(across)
+        normal: Floats = across / np.linalg.norm(across)
+        return normal
 
     def gap(self, point: Vec3) -> float:
         """Return the distance of a point to the body; infinite without one."""

@@ -4,7 +4,7 @@ A tool is told of each press, move and release in logical pixels. One that takes
 True, and the camera stays still.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Literal, Protocol
 
 from msgspec import Struct
@@ -12,7 +12,8 @@ from PySide6.QtCore import Qt
 
 from app.session import Session
 from app.units import Units
-from app.viewport.marks import Ball, Mark, Stroke, Tone, Whisper, Xy
+from app.viewport.labels import Rect
+from app.viewport.marks import Badge, Ball, Mark, Stroke, Xy
 from app.viewport.placing import Aim, Outlook
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Stock
@@ -133,24 +134,25 @@ class Tool:
             return None
 
 
-def aim_marks(room: Room, aim: Aim, od: float, words: Sequence[str] = ()) -> list[Mark]:
+def aim_marks(room: Room, aim: Aim, od: float, words: str = "") -> list[Mark]:
     """Show a place for a node: the tube's section, a stem to the metal with the gap, what it snapped to."""
     at = room.to_screen(aim.point)
     marks: list[Mark] = []
-    texts = list(words)
-    if aim.word:
-        texts.append(aim.word)
+    number, beside = "", aim.word
     if aim.kind == "body" and aim.foot is not None:
         foot = room.to_screen(aim.foot.point)
         marks += [Stroke((at, foot), "accent", 1.6), Stroke(_tick(at, foot), "accent", 1.6)]
-        gap = room.length(aim.foot.distance - od / 2.0)
         panel = room.session.layout.panels.get(aim.foot.panel)
-        texts.insert(0, f"{gap}, {panel.name}" if panel else gap)
+        number = room.length(aim.foot.distance - od / 2.0)
+        beside = ", ".join(word for word in (panel.name if panel else "", aim.word) if word)
     radius = max(5.0, od / 2.0 * room.scale_at(aim.point))
     marks.append(Ball(at, radius))
-    tone: Tone = "accent" if aim.kind in ("node", "tube", "centre", "axis") else "text"
-    for row, text in enumerate(texts):
-        marks.append(Whisper((at[0] + radius + 9.0, at[1] - 6.0 + 16.0 * row), text, tone))
+    top = at[1] - 12.0
+    for big, small in ((number, beside), ("", words)):
+        if big or small:
+            width, height = room.badge_size(big, small)
+            marks.append(Badge(Rect(at[0] + radius + 12.0, top, width, height), big, small, None))
+            top += height + 3.0
     return marks
 
 

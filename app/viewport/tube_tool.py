@@ -13,7 +13,7 @@ from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks
 from geometry import edits
 from geometry.edits import Item
 from geometry.errors import GeometryError
-from geometry.layout import Landing, Layout
+from geometry.layout import Layout
 from geometry.tolerances import SAME_POINT
 from geometry.tube import centreline
 from geometry.vectors import Vec3, direction, distance, plus, times, turned, vec
@@ -331,9 +331,9 @@ class TubeTool(Tool):
             marks.append(self._typed_mark())
         return marks
 
-    def _leg_words(self) -> list[str]:
+    def _leg_words(self) -> str:
         if self._aim is None or not self._points:
-            return []
+            return ""
         words = [f"leg {self.room.length(distance(self._points[-1], self._aim.point))}"]
         if len(self._points) > 1 and self.tube is not None:
             layout = self.room.session.layout
@@ -341,7 +341,7 @@ class TubeTool(Tool):
                 bends = centreline.of(layout, layout.tubes[self.tube]).bends
                 if bends and bends[-1].index == len(self._points) - 1:
                     words.append(f"bend {math.degrees(bends[-1].angle):.1f}°")
-        return words
+        return ", ".join(words)
 
     def _typed_mark(self) -> Typed:
         at = self.room.to_screen(self._aim.point) if self._aim else (20.0, 20.0)
@@ -349,8 +349,4 @@ class TubeTool(Tool):
         if self._types_angle:
             text = f"{text} ∠ {self._angle}".strip()
         words = "x, y, z" if "," in self._typed else "turn, degrees" if self._types_angle else "to next point"
-        return Typed((at[0] + 18.0, at[1] + 34.0), text, words, bool(self._refusal))
-
-
-def is_landing(item: Item) -> bool:
-    return isinstance(item, Landing)
+        return Typed((at[0] + 18.0, at[1] + 48.0), text, words, bool(self._refusal))

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
+from msgspec.structs import replace
 from PySide6.QtCore import QEvent, QPoint, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QContextMenuEvent,
@@ -23,9 +24,11 @@ from app.session import Session
 from app.units import Units
 from app.viewport import annotations, colours, picking, picture
 from app.viewport import camera as cameras
+from app.viewport.annotations import Fact
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.colours import Band
-from app.viewport.marks import Mark, Spot, Whisper, Xy
+from app.viewport.labels import Rect
+from app.viewport.marks import Badge, Mark, Shape, Sign, Spot, Whisper, Xy
 from app.viewport.navigation import Motion, Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
@@ -38,7 +41,7 @@ from app.viewport.tools import Key, Pointer, Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
 from geometry.body import placement
-from geometry.layout import Layout, Panel, Stock
+from geometry.layout import Layout, Stock
 from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
@@ -58,7 +61,6 @@ ARROWS: dict[int, tuple[float, float]] = {
     Qt.Key.Key_Up: (0.0, -1.0),
     Qt.Key.Key_Down: (0.0, 1.0),
 }
-NO_PANELS: tuple[Panel, ...] = ()
 
 
 class View(QWidget):
@@ -181,7 +183,7 @@ class View(QWidget):
         self.redraw()
 
     def set_parallel(self, is_parallel: bool) -> None:
-        self.navigation.set(cameras.replace(self.navigation.camera, is_parallel=is_parallel))
+        self.navigation.set(replace(self.navigation.camera, is_parallel=is_parallel))
 
     @property
     def is_parallel(self) -> bool:
@@ -228,7 +230,7 @@ class View(QWidget):
         """Bring a point into the middle, near enough to see what is round it."""
         far = self._camera.distance if radius is None else radius / np.tan(cameras.VIEW_ANGLE / 2.0) * 1.2
         near = min(far, max(self._camera.distance, cameras.NEAREST_DISTANCE)) if radius is None else far
-        self.navigation.fly(cameras.replace(self._camera, focus=vec(point), distance=float(near)))
+        self.navigation.fly(replace(self._camera, focus=vec(point), distance=float(near)))
 
     def look_from(self, side: Side) -> None:
         """Look from one of the six sides, or from the front left corner, at everything."""
@@ -342,7 +344,7 @@ class View(QWidget):
         """The tube size for new tubes: the chosen one, or the first of the rack."""
         stocks = self.session.layout.stocks
         if self.current_stock in stocks:
-            return stocks[cast(int, self.current_stock)]
+            return stocks[self.current_stock]
         return next(iter(stocks.values()), None)
 
     @property
@@ -465,42 +467,44 @@ class View(QWidget):
     def _marks(self) -> list[Mark]:
         camera, size, layout = self._camera, self._size, self.session.layout
         outlook = self.outlook
+        labelled = self._labelled(layout)
+        followed = frozenset(node for id in labelled for node in layout.tubes[id].nodes)
+        tool_marks = self._tool.marks()
+        taken = [mark.rect for mark in tool_marks if isinstance(mark, Badge)]
         marks = annotations.axis_marks(camera, size)
         if self._shows_grid:
-            step = self.length(self.scene.grid_step) if self.units.length == "mm" else "5 ft"
-            marks.append(
-                Whisper(
-                    (size.width - 14.0 - 6.2 * len(step) - 52.0, size.height - 14.0),
-                    f"grid {_metres(step)}",
-                    "faint",
-                )
-            )
-        marks += annotations.node_dots(outlook, self.session.selection, self._hovered)
-        marks += self._fact_marks(layout, camera, size)
+            text = "grid 1 m" if self.units.length == "mm" else "grid 1 ft, 5 ft"
+            marks.append(Whisper((size.width - 60.0, size.height - 14.0), text, "faint", True))
+        marks += annotations.node_dots(outlook, self.session.selection, self._hovered, followed)
+        marks += self._fact_marks(layout, labelled, taken)
         if self.navigation.pivot is not None and self._held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
-        return marks + self._tool.marks()
+        return marks + tool_marks
 
-    def _fact_marks(self, layout: Layout, camera: Camera, size: Size) -> list[Mark]:
-        labelled = self._labelled(layout)
-        facts = [
-            fact
-            for id, tube in layout.tubes.items()
-            for fact in annotations.bend_facts(layout, tube, self.length)
-        ]
-        signs: list[Mark] = []
+    def _fact_marks(self, layout: Layout, labelled: list[int], taken: list[Rect]) -> list[Mark]:
+        """Return badges for the labelled tubes, and for the others signs alone."""
+        signs: list[tuple[Vec3, Shape]] = []
+        facts: list[Fact] = []
+        for id, tube in layout.tubes.items():
+            bad = annotations.bend_facts(layout, tube, self.length)
+            if id in labelled:
+                facts += bad
+            else:
+                signs += [(fact.at, "bad") for fact in bad]
+        is_old = self._report_revision < self.session.revision
         if self._report is not None:
             band = _bands(layout)
-            is_old = self._report_revision < self.session.revision
             facts += annotations.clearance_facts(layout, self._report, labelled, band, self.length, is_old)
-            close = annotations.close_signs(layout, self._report, labelled, band)
-            signs = [
-                annotations.Sign(self.to_screen(at), shape, 6.0, is_old)
-                for at, shape in close
-                if self.outlook.is_visible(at, 30.0)
-            ]
-        marks, self._places = annotations.written(facts, camera, size, self._badge_size, self._places)
-        return signs + marks
+            signs += annotations.close_signs(layout, self._report, labelled, band)
+        marks, self._places = annotations.written(
+            facts, self._camera, self._size, self._badge_size, self._places, taken
+        )
+        alone: list[Mark] = [
+            Sign(self.to_screen(at), shape, 6.0, is_old and shape != "bad")
+            for at, shape in signs
+            if self.outlook.is_visible(at, annotations.NEAR_ENOUGH)
+        ]
+        return alone + marks
 
     def _labelled(self, layout: Layout) -> list[int]:
         """Return the tubes that show their clearance: selected, dragged, being laid or under the pointer."""
@@ -514,7 +518,7 @@ class View(QWidget):
         if nodes:
             chosen |= {id for id, tube in layout.tubes.items() if not nodes.isdisjoint(tube.nodes)}
         if self._hovered in layout.tubes:
-            chosen.add(cast(int, self._hovered))
+            chosen.add(self._hovered)
         return sorted(chosen)
 
     def _emphasised(self) -> frozenset[int]:
@@ -749,10 +753,6 @@ def _bands(layout: Layout) -> Callable[[float], Band]:
     from geometry.checks import clearance  # its kernels need not be there before the first report is
 
     return lambda gap: clearance.band(gap, layout.limits)
-
-
-def _metres(step: str) -> str:
-    return "1 m" if step.startswith("1000") else step
 
 
 def _pointer(event: QMouseEvent) -> Pointer:

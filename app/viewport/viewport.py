@@ -144,7 +144,7 @@ class GlViewport(QOpenGLWidget):
         home.context = self.context()
         home.surface = home.context.surface()
         home.context.aboutToBeDestroyed.connect(partial(_leave, home, window))
-        window.SetOpenGLSymbolLoader2(ctypes.cast(_SYMBOL_LOADER, ctypes.c_void_p).value, 0)
+        window.SetOpenGLSymbolLoader2(ctypes.cast(_SYMBOL_LOADER, ctypes.c_void_p).value or 0, 0)
         window.OpenGLInitContext()
         window.OpenGLInit()
         window.SetForceMaximumHardwareLineWidth(1)
@@ -248,7 +248,7 @@ class ImageViewport(QWidget):
 
     def _render(self, size: tuple[int, int]) -> None:
         assert self._pixels is not None
-        window = self.render_window
+        window: Any = self.render_window  # VTK's stubs know no array to read pixels into
         window.SetSize(*size)
         window.SetDPI(round(72 * self.devicePixelRatioF()))
         self.about_to_render.emit()

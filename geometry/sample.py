@@ -132,15 +132,15 @@ TUBES = (
             _On("Front bumper", (706.0, -150.0, 600.0)),
         ),
     ),
-    _Laid("Front header", MAIN, _header(-960.0, 1752.0)),
+    _Laid("Front header", MAIN, _header(-985.0, 1752.0)),
     _Laid("B header", MAIN, _header(-1595.0, 1757.0)),
     _Laid("Rear header", BRACE, _header(-2600.0, 1731.0)),
     _Laid(
         "Left roof brace",
         BRACE,
         (
-            _On("Left side hoop", (-1030.0, 692.0, 1712.0)),
-            (-1100.0, 580.0, 1745.0),
+            _On("Left side hoop", (-1075.0, 692.0, 1712.0)),
+            (-1140.0, 580.0, 1746.0),
             _On("B header", (-1595.0, 0.0, 1757.0)),
         ),
     ),
@@ -148,10 +148,10 @@ TUBES = (
         "Lamp bar",
         BRACE,
         (
-            _On("Left side hoop", (-890.0, 693.0, 1712.0)),
+            _On("Left side hoop", (-895.0, 693.0, 1712.0)),
             (-840.0, 585.0, 1820.0),
             (-840.0, -585.0, 1820.0),
-            _On("Right side hoop", (-890.0, -693.0, 1712.0)),
+            _On("Right side hoop", (-895.0, -693.0, 1712.0)),
         ),
     ),
 )

@@ -29,6 +29,10 @@ GAP = 9.0  # between blocks
 TITLE_SIZE, LEAST_TITLE = 30.0, 15.0
 LEAST_VIEWS, MOST_VIEWS = 190.0, 380.0
 PICTURE_HEIGHT = 210.0
+TYPE_SCALES = (1.25, 1.12, 1.0)  # the largest at which a page needs one paper is taken
+LARGEST_TABLE = 1.08  # columns leave no room for figures larger than that
+PADDING = 10.0  # in each cell, left and right together
+WIDEST_COLUMN = 0.28  # of the paper: what a long name may take
 SHRINK = 0.7  # text that is too wide gets this much smaller before it is cut short
 _GLUE = re.compile(r"(?<=[0-9]) (?=[0-9]+/[0-9]|(?:mm|in|kg|lb)\b)")  # a number stays with its unit
 ASCENT = 0.76  # of the size: from the base line to the top of capitals and figures
@@ -115,6 +119,7 @@ class _Writer:
         self.canvas.setTitle(sheet.title)
         self.canvas.setCreator("Outrib")
         self.number_of: dict[str, int] = {}
+        self.type = 1.0
 
     def content(self, progress: Progress) -> bytes:
         printed: list[_Printed] = []
@@ -129,16 +134,33 @@ class _Writer:
         return self.buffer.getvalue()
 
     def _flowed(self, page: Page) -> list[_Printed]:
+        """Set a page in the largest type that keeps it on one paper, or let it run on in the usual type."""
+        for self.type in TYPE_SCALES:
+            papers = self._spread(page)
+            if len(papers) == 1 and self._has_room_for_views(page):
+                break
+        return papers
+
+    def _has_room_for_views(self, page: Page) -> bool:
+        """Say whether the views get the height they want: larger words are no reason for smaller views."""
+        spare = self._spare(page)
+        return all(
+            drawing.wanted_height(block, self.inner, MOST_VIEWS) <= spare
+            for block in page.blocks
+            if isinstance(block, Views)
+        )
+
+    def _spare(self, page: Page) -> float:
+        """Return the height that the rest of the page leaves on one paper."""
+        rest = (block for block in page.blocks if not isinstance(block, Views))
+        return self.room - sum(sum(part.height for part in self._parts(block)) + GAP for block in rest) - GAP
+
+    def _spread(self, page: Page) -> list[_Printed]:
         """Spread the parts of a page over as many sheets of paper as they need."""
         papers = [_Printed(page, True, [])]
         left = self.room
-        fixed = sum(
-            sum(part.height for part in self._parts(block)) + GAP
-            for block in page.blocks
-            if not isinstance(block, Views)
-        )
+        spare = min(max(self._spare(page), LEAST_VIEWS), MOST_VIEWS)
         for block in page.blocks:
-            spare = min(max(self.room - fixed - GAP, LEAST_VIEWS), MOST_VIEWS)
             for part in self._parts(block, spare):
                 if part.height > left and papers[-1].parts:
                     heading = [part.heading] if part.heading else []
@@ -199,9 +221,13 @@ class _Writer:
     # Tables
 
     def _table(self, table: Table) -> Iterator[_Part]:
-        look = LARGE if table.large else LIST
-        widths = [column.share for column in table.columns]
-        widths = [self.inner * share / sum(widths) for share in widths]
+        look = _scaled(LARGE if table.large else LIST, self.type)
+        needs = _needs(table, look, self.inner)
+        if sum(needs) > self.inner:
+            look = replace(look, size=look.size * max(self.inner / sum(needs), SHRINK))
+            needs = _needs(table, look, self.inner)
+        spare = (self.inner - sum(needs)) / sum(column.share for column in table.columns)
+        widths = [need + spare * column.share for need, column in zip(needs, table.columns, strict=True)]
         head = self._table_head(table, look, widths)
         again = self._table_head(replace(table, heading=""), look, widths)
         tall = any(cell.under for row in table.rows for cell in row)
@@ -215,7 +241,7 @@ class _Writer:
 
     def _table_head(self, table: Table, look: _Look, widths: list[float]) -> _Part:
         titles = [
-            _wrapped(column.title, look.head, False, width - 6.0)
+            _wrapped(column.title, look.head, False, width - PADDING / 2.0)
             for column, width in zip(table.columns, widths, strict=True)
         ]
         lines = max(len(title) for title in titles)
@@ -285,23 +311,26 @@ class _Writer:
         yield _joined(parts)
 
     def _fact_row(self, row: tuple[Fact, ...], width: float) -> _Part:
-        value = 19.0 if any(fact.strong for fact in row) else 14.0
-        under = any(fact.under for fact in row)
-        height = 12.0 + value + (12.5 if under else 0.0) + 7.0
+        label, under = 9.5 * self.type, 10.0 * self.type
+        usual = 14.0 * min(self.type, LARGEST_TABLE)
+        value = 19.0 if any(fact.strong for fact in row) else usual
+        has_under = any(fact.under for fact in row)
+        height = label + 2.5 + value + (under + 2.5 if has_under else 0.0) + 7.0
 
         def draw(y: float) -> None:
             for index, fact in enumerate(row):
                 x = MARGIN + index * width
-                self._words(x, y - 9.5, _cut(fact.label, 9.5, False, width - 10.0), 9.5)
-                base = y - 12.0 - value * 0.9
-                self._aligned(x, base, width - 6.0, fact.value, value if fact.strong else 14.0, True, "left")
-                self._aligned(x, base - 13.0, width - 6.0, fact.under, 10.0, False, "left")
+                self._aligned(x, y - label, width - 4.0, fact.label, label, False, "left")
+                base = y - label - 2.5 - value * 0.9
+                self._aligned(x, base, width - 6.0, fact.value, value if fact.strong else usual, True, "left")
+                self._aligned(x, base - under - 3.0, width - 6.0, fact.under, under, False, "left")
             self._line(MARGIN, y - height + 2.0, self.width - MARGIN, y - height + 2.0, 0.4)
 
         return _Part(height, draw)
 
     def _text(self, text: Text) -> Iterator[_Part]:
         size, frame = TONES[text.tone]
+        size *= self.type
         inset = 8.0 if frame else 0.0
         heading_size = max(size, 11.0) + (9.0 if text.tone == "stop" else 1.0)
         pieces: list[_Part] = []
@@ -450,6 +479,28 @@ class _Writer:
         self.canvas.line(ax, ay, bx, by)
 
 
+def _needs(table: Table, look: _Look, inner: float) -> list[float]:
+    """Return the width that each column's widest text asks for; long names ask for a part only."""
+    needs = []
+    for index, column in enumerate(table.columns):
+        words = [(word, look.head, False) for word in column.title.split("\n")]
+        for row in table.rows:
+            words += [(row[index].text, look.size, look.bold), (row[index].under, look.under, False)]
+        widest = max(text_width(*word) for word in words) + PADDING
+        needs.append(min(widest, inner * WIDEST_COLUMN))
+    return needs
+
+
+def _scaled(look: _Look, type: float) -> _Look:
+    return _Look(
+        look.size * min(type, LARGEST_TABLE),
+        look.under * min(type, LARGEST_TABLE),
+        look.head * min(type, LARGEST_TABLE),
+        look.bold,
+        look.air * type,
+    )
+
+
 def _joined(parts: list[_Part]) -> _Part:
     """Return parts that stay together as one."""
 
@@ -468,7 +519,7 @@ def _fitting_size(text: str, size: float, bold: bool, room: float, least: float)
 
 def _cut(text: str, size: float, bold: bool, room: float) -> str:
     """Return the text, cut short with a … where it is wider than the room."""
-    if text_width(text, size, bold) <= room:
+    if text_width(text, size, bold) <= room + 0.01:  # shrunk text has exactly this width
         return text
     kept, low, high = "", 0, len(text)
     while low < high:

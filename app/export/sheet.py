@@ -348,14 +348,14 @@ def _tube_facts(record: TubeRecord, layout: Layout, units: Units) -> Facts:
 def _bend_table(record: TubeRecord, units: Units) -> Table:
     unit = units_of.length_unit(units)
     columns = (
-        Column("Bend", 0.56, "centre"),
-        Column(f"Bend starts\n{unit}", 1.3, "right"),
-        Column(f"Bend ends\n{unit}", 1.3, "right"),
-        Column(f"Straight before\n{unit}", 1.25, "right"),
-        Column("Turn the tube", 1.5, "right"),
+        Column("Bend", 1.0, "centre"),
+        Column(f"Bend starts\n{unit}", 1.0, "right"),
+        Column(f"Bend ends\n{unit}", 1.0, "right"),
+        Column(f"Straight before\n{unit}", 1.0, "right"),
+        Column("Turn the tube", 1.0, "right"),
         Column("Dial", 1.0, "right"),
-        Column("Bend by", 1.3, "right"),
-        Column(f"CLR\n{unit}", 0.85, "right"),
+        Column("Bend by", 1.0, "right"),
+        Column(f"CLR\n{unit}", 1.0, "right"),
     )
     rows = []
     for bend in record.bends:

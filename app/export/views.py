@@ -19,6 +19,7 @@ Vec2 = tuple[float, float]
 CHUNK_ODS = 3.0  # straights are cut into pieces this long so that crossings sort by depth
 CHUNK_TURN = math.radians(10.0)
 ROLL_STEPS = 72  # views are tried every 2.5 degrees about the long axis
+SQUARE_COUNTS = 1.03  # a true shape is worth this much more than one a few degrees off
 CHORD_COUNTS = 0.5  # start and end set the long axis when they are this part of the tube's spread apart
 NAMED_LOOK = math.radians(20.0)  # a view within this of a side of the car is named after it
 FLAT = 0.02  # a view whose height is the tube's own diameter, to this part, shows no shape
@@ -128,13 +129,12 @@ def _best_frames(line: Centreline, od: float, box: Vec2) -> tuple[list[_Frame], 
     if not len(normals):
         return [_rolled(along, 0.0)], False
     best, best_score = ([_rolled(along, 0.0)], False), -1.0
-    for roll in _rolls(along, normals):
+    for roll, weight in _rolls(along, normals):
         first = _rolled(along, roll)
         under, side = _Frame(first.right, first.eye), _Frame(-first.eye, first.up)
         for second, beside in ((under, False), (side, True)):
-            score = _clarity(normals, first, second) * math.sqrt(
-                _scale(points, od, first, second, beside, box)
-            )
+            size = _scale(points, od, first, second, beside, box)
+            score = weight * _clarity(normals, first, second) * math.sqrt(size)
             if score > best_score * (1.0 + 1e-9):
                 best, best_score = ([first, second], beside), score
     return best
@@ -152,11 +152,14 @@ def _long_axis(points: Floats) -> Floats:
     return axis if float(chord @ axis) >= 0.0 else -axis
 
 
-def _rolls(along: Floats, normals: Floats) -> list[float]:
-    """Return rolls to try: those square to a bend first, as a true shape beats a nearly true one."""
+def _rolls(along: Floats, normals: Floats) -> list[tuple[float, float]]:
+    """Return rolls to try, each with its weight: square to a bend counts more than nearly so."""
     level = _rolled(along, 0.0)
     square = [math.atan2(float(normal @ -level.up), float(normal @ level.eye)) for normal in normals]
-    return [*square, *(step * 2.0 * math.pi / ROLL_STEPS for step in range(ROLL_STEPS))]
+    return [
+        *((roll + turn, SQUARE_COUNTS) for roll in square for turn in (0.0, math.pi)),
+        *((step * 2.0 * math.pi / ROLL_STEPS, 1.0) for step in range(ROLL_STEPS)),
+    ]
 
 
 def _rolled(along: Floats, roll: float) -> _Frame:

@@ -46,6 +46,14 @@ def test_a_flat_tube_shows_its_true_shape_and_then_its_edge():
     assert second.title == "View B — edge on: the tube lies flat"
 
 
+@given(st.floats(0.0, 6.28), st.floats(0.1, 2.0))
+def test_a_tube_of_one_bend_is_seen_square_and_then_on_edge_wherever_it_lies(turn, bend):
+    along = (math.cos(turn), math.sin(turn), 0.3)
+    leaving = (math.cos(turn + bend), math.sin(turn + bend), 0.3)
+    corners = [tuple(-700.0 * v for v in along), (0.0, 0.0, 0.0), tuple(500.0 * v for v in leaving)]
+    assert min(spans(seen(corners).views[1])) == pytest.approx(OD, abs=0.1)
+
+
 def test_a_flat_tube_has_no_size_over_all_across_its_edge():
     first, second = seen(HOOP).views
     assert {first.overall_across, first.overall_up} == {"1244.5 mm", "1222.2 mm"}

@@ -19,8 +19,8 @@ from geometry.tolerances import CLEARANCE_ACCURACY, SAME_POINT
 from geometry.tube.centreline import Arc, Centreline, Line
 from geometry.vectors import Floats, Ints, unit
 
-FIRST_HALF = 60.0  # mm; half length of the first cells: measured, little depends on it
-MOST_PARTS = 4  # a cell is cut into so many at most, since the best known is still falling
+FIRST_HALF = 45.0  # mm; half length of the first cells: measured, little depends on it
+MOST_PARTS = 8  # that a cell is cut into at once: more would be wasted while the best known still falls
 ACCURACY = CLEARANCE_ACCURACY - SAME_POINT  # what panels leave of it: they flatten slivers by SAME_POINT
 CACHED_LINES = 4096
 

@@ -63,7 +63,8 @@ def die_of(layout: Layout, tube: Tube) -> Die | None:
 
 def best_die(layout: Layout, stock: Stock) -> Die | None:
     """Return the tightest die the stock may be bent on; failing that the widest of its OD."""
-    offered = [die for die in layout.dies.values() if is_for(die, stock)]
+    od = stock.od  # the test of is_for, in place: this runs for every tube at every mouse move
+    offered = [die for die in layout.dies.values() if -SAME_POINT <= die.od - od <= SAME_POINT]
     least = least_clr(stock) - LENGTH_NOISE
     allowed = [die for die in offered if die.clr >= least]
     if allowed:

@@ -274,6 +274,28 @@ def judge(
     )
 
 
+def stand_like(scan: Scan, body: Body, kept: Sequence[int] | None = None) -> Reading:
+    """Return the reading that puts the scan where a body from the same axes stands."""
+    turn = np.array(body.placement.turn)
+    sample = scan.sample if kept is None else scan.sample.of(kept)
+    lows, highs = _turned_boxes(sample, body.placement.scale * turn)
+    size = highs.max(axis=0) - lows.min(axis=0)
+    return Reading(
+        unit=body.unit,
+        up=body.up,
+        forward=body.forward,
+        unit_guessed=False,
+        up_guessed=False,
+        forward_guessed=False,
+        front_axle=float(highs[:, 0].max()) + body.placement.shift[0],
+        front_axle_guessed=False,
+        symmetry=_symmetry(scan.sample, scan.planes, turn, body.placement.scale),
+        size=vec(size),
+        placement=body.placement,
+        is_scaled=body.placement.scale != MM_PER_UNIT[body.unit],
+    )
+
+
 def _known_scale(known: tuple[float, float]) -> float:
     measured, true = known
     if not (np.isfinite(measured) and np.isfinite(true) and measured > 0 and true > 0):

@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Sequence
 from itertools import product
+from typing import Literal
 
 import numpy as np
 from msgspec import Struct
@@ -137,6 +138,32 @@ def turn_of(up: Axis, forward: Axis) -> Floats:
     """Return the turn (rows) from the file's axes to x forward, y left, z up."""
     ahead, above = direction(forward), direction(up)
     return np.array([ahead, np.cross(above, ahead), above])
+
+
+QuarterTurn = Literal["end for end", "quarter", "tip", "roll"]
+
+
+def turned(how: QuarterTurn, up: Axis, forward: Axis) -> tuple[Axis, Axis]:
+    """Return up and forward (axes of the file) once the body is turned about, left, nose down or over."""
+    match how:
+        case "end for end":
+            return up, _opposite(forward)
+        case "quarter":
+            return up, _square_to(forward, up)
+        case "tip":
+            return _opposite(forward), up
+        case "roll":
+            return _square_to(up, forward), forward
+
+
+def _opposite(axis: Axis) -> Axis:
+    return AXES[AXES.index(axis) ^ 1]
+
+
+def _square_to(a: Axis, b: Axis) -> Axis:
+    """Return the axis square to two others, right-handed."""
+    square = np.cross(direction(a), direction(b))
+    return next(axis for axis in AXES if np.array_equal(direction(axis), square))
 
 
 def guess_axes(

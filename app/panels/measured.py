@@ -23,7 +23,8 @@ from app.session import Session
 from app.units import MILLIMETRES, Units
 from geometry import edits
 from geometry.body import measured as tape
-from geometry.body.measured import MeasurementError
+from geometry.body import measured_checks as checks
+from geometry.body.measured_checks import MeasurementError
 from geometry.errors import GeometryError
 from geometry.layout import DoorOpening, Layout, Measured, Station, WheelArch
 
@@ -138,9 +139,9 @@ class MeasuredPanel(QWidget):
         self.shape.addItems([name.capitalize() for name in self._drafts])
         self.shape.setToolTip("Numbers to begin with; type your own over them.")
         self.name = QLineEdit("Measured body")
-        self.stations = self._table("Measurements along the car", "Row", tape.COLUMNS, STATION_TITLES)
-        self.arches = self._table("Wheel arches", "Wheel arch", tape.ARCH_COLUMNS, ARCH_TITLES)
-        self.doors = self._table("Doors", "Door", tape.DOOR_COLUMNS, DOOR_TITLES)
+        self.stations = self._table("Measurements along the car", "Row", checks.COLUMNS, STATION_TITLES)
+        self.arches = self._table("Wheel arches", "Wheel arch", checks.ARCH_COLUMNS, ARCH_TITLES)
+        self.doors = self._table("Doors", "Door", checks.DOOR_COLUMNS, DOOR_TITLES)
         self.size_label = _paragraph("number")
         self.problem_label = _paragraph("bad")
         self.accept_button = QPushButton("&Accept")
@@ -362,7 +363,8 @@ class MeasuredPanel(QWidget):
 
 def _between(front: Station, back: Station) -> Station:
     middle = {
-        attribute: 0.5 * (getattr(front, attribute) + getattr(back, attribute)) for attribute in tape.COLUMNS
+        attribute: 0.5 * (getattr(front, attribute) + getattr(back, attribute))
+        for attribute in checks.COLUMNS
     }
     return Station(**middle)
 

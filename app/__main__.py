@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from app import commands
+from app.version import version
 
-PROJECT = Path(__file__).resolve().parents[1] / "pyproject.toml"
 NO_SCREEN = (
     "There is no screen here, so no window can open. "
     "The commands outrib import, outrib check and outrib schedule need none."
@@ -21,17 +21,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if given and given[0] in commands.NAMES:
         return commands.run(given)
     return commands.guarded(lambda: _open_window(given))
-
-
-def version() -> str:
-    """Return the one version number: of the source tree we run from, else of what is installed."""
-    if PROJECT.is_file():
-        import tomllib
-
-        return str(tomllib.loads(PROJECT.read_text(encoding="utf-8"))["project"]["version"])
-    from importlib import metadata
-
-    return metadata.version("outrib")
 
 
 def _open_window(arguments: list[str]) -> int:

@@ -26,7 +26,7 @@ ROOMS = ("panels", "viewport", "export")
 APP = (
     (),
     (*ROOMS, "jobs", "live_checks"),
-    ("actions", "bars", "job_files"),
+    ("actions", "bars", "furniture", "job_files", "selection_commands", "step_commands", "view_commands"),
     ("main_window", "commands"),
     ("__main__",),
 )

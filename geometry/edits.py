@@ -5,20 +5,18 @@ point, tubes that sit on one another in a ring) with a GeometryError, keeps land
 tubes, and drops nodes that no tube uses any more. What an edit does not touch stays the same object.
 """
 
-import math
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from msgspec.structs import replace
 
-from geometry import landings
+from geometry import landings, mirroring, naming, refusals
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
-from geometry.layout import Die, Landing, Layout, Limits, Node, Stock, Tube
+from geometry.layout import LIMITS, Die, Landing, Layout, Limits, Node, Stock, Tube
 from geometry.tolerances import FARTHEST_POINT, LENGTH_NOISE, SAME_POINT
 from geometry.tube import bending, centreline, stock
-from geometry.vectors import Vec3, distance, is_finite, plus, vec
+from geometry.vectors import Vec3, distance, plus, vec
 
 Thing = TypeVar("Thing")
 Item = Vec3 | int | Landing  # a place, a node that exists, or a place on a tube
@@ -32,19 +30,19 @@ def add_node(layout: Layout, position: Vec3, landing: Landing | None = None) -> 
     id = layout.next_id
     if landing is not None:
         position = _landing_place(layout, landing)
-    node = Node(id, _checked(position), landing)
+    node = Node(id, refusals.checked_place(position), landing)
     return replace(layout, nodes={**layout.nodes, id: node}, next_id=id + 1), id
 
 
 def landing_at(layout: Layout, tube: int, point: Vec3) -> Landing:
     """Return the landing on a tube that is nearest to a point; a corner gives the middle of its arc."""
     line = centreline.of(layout, _tube(layout, tube))
-    return Landing(tube, centreline.nearest(line, _checked(point))[0])
+    return Landing(tube, centreline.nearest(line, refusals.checked_place(point))[0])
 
 
 def move_nodes(layout: Layout, ids: Iterable[int], shift: Vec3) -> Layout:
     """Move nodes, and all nodes of tubes, by the same shift; landing nodes slide along their tube."""
-    shift = _checked(shift)
+    shift = refusals.checked_place(shift)
     chosen = dict.fromkeys(node for id in ids for node in _nodes_of(layout, id))
     return _placed(layout, {id: plus(layout.nodes[id].position, shift) for id in chosen})
 
@@ -101,13 +99,13 @@ def add_tube(
     """Lay a tube through places, nodes and landings in turn."""
     _known_stock(layout, stock)
     if name is not None:
-        name = _free_tube_name(layout, name)
+        name = naming.free_for_tube(layout, name)
     after, nodes = layout, []
     for item in items:
         after, node = _node_for(after, item)
         nodes.append(node)
     id = after.next_id
-    tube = Tube(id, name or _next_name(layout), tuple(nodes), stock)
+    tube = Tube(id, name or naming.next_for_tube(layout), tuple(nodes), stock)
     return _settled(layout, replace(_with_tube(after, tube), next_id=id + 1)), id
 
 
@@ -137,7 +135,7 @@ def split_tube(
     id = after.next_id
     nodes = after.tubes[tube].nodes
     first = replace(asked, nodes=nodes[: at + 1], end_allowance=None)
-    second = replace(asked, id=id, name=_next_name(layout), nodes=nodes[at:], start_allowance=None)
+    second = replace(asked, id=id, name=naming.next_for_tube(layout), nodes=nodes[at:], start_allowance=None)
     after = replace(_with_tubes(after, {tube: first, id: second}), next_id=id + 1)
     return _settled(layout, _reseated(layout, after, tube, (tube, id))), id
 
@@ -225,30 +223,13 @@ def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...
     that is its own mirror image, or whose image is there already, is left alone.
     """
     chosen = list(_tubes(layout, tubes))
-    after, partner = layout, {}
-    for id in dict.fromkeys(node for tube in chosen for node in tube.nodes):
-        after, partner[id] = _mirrored_node(layout, after, layout.nodes[id])
-    there = {nodes for tube in layout.tubes.values() for nodes in (tube.nodes, tube.nodes[::-1])}
-    twins: dict[int, int] = {}
-    for tube in chosen:
-        nodes = tuple(partner[id] for id in tube.nodes)
-        if nodes in there:
-            continue
-        id = after.next_id
-        twin = replace(tube, id=id, name=_twin_name(after, tube.name), nodes=nodes)
-        after = replace(_with_tube(after, twin), next_id=id + 1)
-        twins[tube.id] = id
+    after, twins = mirroring.mirrored(layout, chosen)
     if not twins:
         raise GeometryError(
             "Nothing to mirror: each chosen tube is its own mirror image or has one already.",
             [tube.id for tube in chosen],
         )
-    after = _with_nodes(after, _mirrored_seats(layout, after, partner, twins))
-    used = {node for tube in after.tubes.values() for node in tube.nodes}
-    after = replace(
-        after, nodes={id: node for id, node in after.nodes.items() if id in used or id in layout.nodes}
-    )
-    return _settled(layout, after), tuple(twins.values())
+    return _settled(layout, after), twins
 
 
 # Names, panels, limits
@@ -256,9 +237,9 @@ def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...
 
 def rename(layout: Layout, id: int, name: str) -> Layout:
     """Give a tube, panel, body, stock or die another name."""
-    name = _checked_name(name)
+    name = naming.checked(name)
     if id in layout.tubes and name != layout.tubes[id].name:
-        name = _free_tube_name(layout, name)
+        name = naming.free_for_tube(layout, name)
     for kind in ("tubes", "panels", "bodies", "stocks", "dies"):
         things = getattr(layout, kind)
         if id in things:
@@ -269,7 +250,7 @@ def rename(layout: Layout, id: int, name: str) -> Layout:
 
 
 def rename_job(layout: Layout, name: str) -> Layout:
-    return replace(layout, name=_checked_name(name))
+    return replace(layout, name=naming.checked(name))
 
 
 def set_panel(layout: Layout, id: int, **changes: Any) -> Layout:
@@ -279,7 +260,7 @@ def set_panel(layout: Layout, id: int, **changes: Any) -> Layout:
     if id not in layout.panels:
         raise GeometryError("This panel is no longer in the job.", (id,))
     if "name" in changes:
-        changes["name"] = _checked_name(changes["name"])
+        changes["name"] = naming.checked(changes["name"])
     return replace(layout, panels={**layout.panels, id: replace(layout.panels[id], **changes)})
 
 
@@ -287,9 +268,9 @@ def set_limits(layout: Layout, **changes: float) -> Layout:
     """Change limits that the checks judge by."""
     if unknown := set(changes) - set(Limits.__struct_fields__):
         raise ValueError(f"there is no limit {unknown}")
-    for value in changes.values():
+    for name, value in changes.items():
         if not 0.0 <= value < FARTHEST_POINT:
-            raise GeometryError("A limit must be a number of 0 or more.")
+            raise GeometryError(f"{LIMITS[name].label} must be a number of 0 or more.")
     limits = replace(layout.limits, **changes)
     if limits.standoff_closest > limits.standoff_farthest:
         raise GeometryError("The closest stand-off allowed cannot be more than the farthest wanted.")
@@ -308,14 +289,14 @@ def with_starting_rack(layout: Layout) -> Layout:
 def add_stock(layout: Layout, new: Stock) -> tuple[Layout, int]:
     """Add a tube size under a fresh id."""
     id = layout.next_id
-    row = replace(_checked_stock(new), id=id)
+    row = replace(refusals.checked_stock(new), id=id)
     return replace(layout, stocks={**layout.stocks, id: row}, next_id=id + 1), id
 
 
 def replace_stock(layout: Layout, changed: Stock) -> Layout:
     """Change a tube size; tubes made of it follow, and let go of dies of another OD."""
     _known_stock(layout, changed.id)
-    after = replace(layout, stocks={**layout.stocks, changed.id: _checked_stock(changed)})
+    after = replace(layout, stocks={**layout.stocks, changed.id: refusals.checked_stock(changed)})
     tubes = {
         tube.id: _fitted(layout, tube, changed) for tube in layout.tubes.values() if tube.stock == changed.id
     }
@@ -328,7 +309,7 @@ def remove_stock(layout: Layout, id: int) -> Layout:
     users = [tube for tube in layout.tubes.values() if tube.stock == id]
     if users:
         raise GeometryError(
-            f"{gone.name} is used by {_names(users)}; give them another stock first.",
+            f"{gone.name} is used by {naming.listed(users)}; give them another stock first.",
             [tube.id for tube in users],
         )
     return replace(layout, stocks=_without(layout.stocks, {id}))
@@ -337,7 +318,9 @@ def remove_stock(layout: Layout, id: int) -> Layout:
 def add_die(layout: Layout, new: Die) -> tuple[Layout, int]:
     """Add a die under a fresh id."""
     id = layout.next_id
-    after = replace(layout, dies={**layout.dies, id: replace(_checked_die(new), id=id)}, next_id=id + 1)
+    after = replace(
+        layout, dies={**layout.dies, id: replace(refusals.checked_die(new), id=id)}, next_id=id + 1
+    )
     return _settled(layout, after), id
 
 
@@ -345,7 +328,7 @@ def replace_die(layout: Layout, changed: Die) -> Layout:
     """Change a die; refused where its OD would no longer fit a tube that chose it."""
     if changed.id not in layout.dies:
         raise GeometryError("This die is no longer in the rack.", (changed.id,))
-    _checked_die(changed)
+    refusals.checked_die(changed)
     misfits = [
         tube
         for tube in layout.tubes.values()
@@ -353,7 +336,7 @@ def replace_die(layout: Layout, changed: Die) -> Layout:
     ]
     if misfits:
         raise GeometryError(
-            f"{changed.name} bends {_names(misfits)} of another diameter; give them another die first.",
+            f"{changed.name} bends {naming.listed(misfits)} of another diameter; give them another die.",
             [tube.id for tube in misfits],
         )
     return _settled(layout, replace(layout, dies={**layout.dies, changed.id: changed}))
@@ -366,7 +349,7 @@ def remove_die(layout: Layout, id: int) -> Layout:
     users = [tube for tube in layout.tubes.values() if tube.die == id]
     if users:
         raise GeometryError(
-            f"{layout.dies[id].name} is used by {_names(users)}; give them another die first.",
+            f"{layout.dies[id].name} is used by {naming.listed(users)}; give them another die first.",
             [tube.id for tube in users],
         )
     return _settled(layout, replace(layout, dies=_without(layout.dies, {id})))
@@ -424,8 +407,8 @@ def _placed(layout: Layout, places: Mapping[int, Vec3]) -> Layout:
     for id, place in places.items():
         node = layout.nodes[id]
         if node.landing is not None:
-            wanted[id] = _checked(place)
-        elif node.position != _checked(place):
+            wanted[id] = refusals.checked_place(place)
+        elif node.position != refusals.checked_place(place):
             moved[id] = replace(node, position=vec(place))
     if not moved and not wanted:
         return layout
@@ -469,44 +452,6 @@ def _reseated(before: Layout, after: Layout, host: int, parts: Sequence[int]) ->
         best = min(parts, key=lambda part: distance(found[part][1], node.position))
         seats[node.id] = replace(node, landing=Landing(best, found[best][0]))
     return _with_nodes(after, seats)
-
-
-def _mirrored_node(layout: Layout, after: Layout, node: Node) -> tuple[Layout, int]:
-    """Return the node that stands across the centre plane, adding it where there is none."""
-    x, y, z = node.position
-    if abs(y) < SAME_POINT:
-        return after, node.id
-    place = (x, -y, z)
-    for other in layout.nodes.values():
-        if distance(other.position, place) < SAME_POINT:
-            return after, other.id
-    return add_node(after, place)
-
-
-def _mirrored_seats(
-    before: Layout, after: Layout, partner: Mapping[int, int], twins: Mapping[int, int]
-) -> dict[int, Node]:
-    """Return the new nodes that sit on a tube because the nodes they mirror do."""
-    seats = {}
-    for id, twin in partner.items():
-        landing = before.nodes[id].landing
-        if landing is None or twin in before.nodes:
-            continue
-        node = after.nodes[twin]
-        if landing.tube in twins:
-            seats[twin] = replace(node, landing=Landing(twins[landing.tube], landing.station))
-        elif seat := _seat_near(before, landing.tube, node.position):
-            seats[twin] = replace(node, landing=seat)
-    return seats
-
-
-def _seat_near(layout: Layout, first: int, place: Vec3) -> Landing | None:
-    """Return the landing of a tube that passes through a place, trying one tube first."""
-    for id in (first, *(tube for tube in layout.tubes if tube != first)):
-        station, near = centreline.nearest(centreline.of(layout, layout.tubes[id]), place)
-        if distance(near, place) < SAME_POINT:
-            return Landing(id, station)
-    return None
 
 
 def _landing_place(layout: Layout, landing: Landing) -> Vec3:
@@ -577,73 +522,3 @@ def _known_stock(layout: Layout, id: int) -> Stock:
     if id not in layout.stocks:
         raise GeometryError("This tube size is no longer in the rack.", (id,))
     return layout.stocks[id]
-
-
-def _checked(point: Vec3) -> Vec3:
-    """Return a point as floats, or refuse one that is not a place near the car."""
-    place = vec(point)
-    if not is_finite(place):
-        raise GeometryError("A place needs three numbers; one of these is not a number.")
-    if max(abs(value) for value in place) > FARTHEST_POINT:
-        raise GeometryError("This place is more than a kilometre from the car; check the number.")
-    return place
-
-
-def _checked_stock(row: Stock) -> Stock:
-    _checked_name(row.name)
-    values = (row.od, row.wall, row.density, row.least_clr_ratio, row.stick)
-    if not all(math.isfinite(value) and value > 0.0 for value in values):
-        raise GeometryError(f"Every number of tube size {row.name} must be more than 0.", (row.id,))
-    if row.wall > row.od / 2.0:
-        raise GeometryError(f"The wall of {row.name} cannot be more than half its diameter.", (row.id,))
-    return row
-
-
-def _checked_die(row: Die) -> Die:
-    _checked_name(row.name)
-    if not all(math.isfinite(value) and value > 0.0 for value in (row.od, row.clr, row.largest_angle)):
-        raise GeometryError(f"OD, radius and largest angle of {row.name} must be more than 0.", (row.id,))
-    if row.largest_angle > math.pi:
-        raise GeometryError(f"The largest angle of {row.name} cannot be more than 180°.", (row.id,))
-    if row.clr < row.od / 2.0:
-        raise GeometryError(f"The radius of {row.name} cannot be less than half its diameter.", (row.id,))
-    if not all(
-        0.0 <= value < FARTHEST_POINT for value in (row.first_straight, row.between_straight, row.tail)
-    ):
-        raise GeometryError(f"The least straights of {row.name} must be 0 or more.", (row.id,))
-    return row
-
-
-def _checked_name(name: str) -> str:
-    stripped = " ".join(name.split())
-    if not stripped:
-        raise GeometryError("A name needs at least one letter or number.")
-    return stripped
-
-
-def _free_tube_name(layout: Layout, name: str) -> str:
-    name = _checked_name(name)
-    for tube in layout.tubes.values():
-        if tube.name == name:
-            raise GeometryError(f"There is a tube {name} already; choose another name.", (tube.id,))
-    return name
-
-
-def _next_name(layout: Layout) -> str:
-    """Return the first of T1, T2 ... after all that are in use."""
-    numbers = (re.fullmatch(r"T(\d+)", tube.name) for tube in layout.tubes.values())
-    return f"T{max((int(number[1]) for number in numbers if number), default=0) + 1}"
-
-
-def _twin_name(layout: Layout, name: str) -> str:
-    """Return the name with left and right exchanged, or the next number."""
-    sides = {"left": "right", "right": "left", "Left": "Right", "Right": "Left"}
-    twin = re.sub(r"\b(left|right|Left|Right)\b", lambda side: sides[side[0]], name)
-    is_free = twin != name and all(tube.name != twin for tube in layout.tubes.values())
-    return twin if is_free else _next_name(layout)
-
-
-def _names(tubes: Sequence[Tube]) -> str:
-    """List tubes as a person would: T1, T2 and T3."""
-    names = [tube.name for tube in tubes]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -17,7 +17,7 @@ GEOMETRY = (
     ("layout",),
     ("body", "tube"),
     ("joints",),
-    ("checks", "edits", "landings"),
+    ("checks", "edits", "landings", "mirroring", "naming", "refusals"),
     ("shop", "files"),
     ("sample",),
 )

@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from msgspec.structs import replace
@@ -13,7 +13,7 @@ from geometry import edits
 from geometry.errors import GeometryError
 from geometry.layout import Body, Die, Landing, Layout, Mesh, Panel, Stock
 from geometry.tolerances import SAME_POINT
-from geometry.tube import bending, centreline
+from geometry.tube import centreline
 from geometry.tube.stock import starting_rack
 
 STOCKS, DIES, NEXT_ID = starting_rack(1)
@@ -310,201 +310,6 @@ def test_a_reversed_tube_moves_nothing_and_swaps_its_ends() -> None:
     assert seat(back, branch).position == pytest.approx(seat(layout, branch).position, abs=1e-6)
 
 
-# Landings
-
-
-def test_lengthening_a_tube_upstream_leaves_landings_where_they_are() -> None:
-    layout, host, branch = elbow_with_branch()
-    longer = edits.move_nodes(layout, [layout.tubes[host].nodes[0]], (0.0, 0.0, -250.0))
-    assert seat(longer, branch).position == pytest.approx((0.0, 500.0, 600.0))
-    assert seat(longer, branch).landing.station == pytest.approx(850.0)
-
-
-def test_lengthening_a_tube_downstream_leaves_landings_where_they_are() -> None:
-    layout, host, branch = elbow_with_branch()
-    longer = edits.move_nodes(layout, [layout.tubes[host].nodes[2]], (-250.0, 0.0, 0.0))
-    assert seat(longer, branch) is seat(layout, branch)
-
-
-def test_running_on_from_the_start_leaves_landings_where_they_are() -> None:
-    layout, host, branch = elbow_with_branch()
-    longer, _ = edits.extend_tube(layout, host, (0.0, 500.0, -300.0), at_start=True)
-    assert seat(longer, branch).position == pytest.approx((0.0, 500.0, 600.0))
-    assert seat(longer, branch).landing.station == pytest.approx(900.0)
-
-
-def test_a_swung_leg_takes_its_landings_along_at_the_same_distance_from_what_stayed() -> None:
-    layout, host, branch = elbow_with_branch(station=200.0)
-    swung = edits.move_nodes(layout, [layout.tubes[host].nodes[0]], (400.0, 0.0, 0.0))
-    corner = layout.nodes[layout.tubes[host].nodes[1]].position
-    assert math.dist(seat(swung, branch).position, corner) == pytest.approx(800.0)
-
-
-def test_a_landing_in_the_middle_of_an_arc_stays_in_the_middle() -> None:
-    layout, host = elbow()
-    landing = edits.landing_at(layout, host, (0.0, 500.0, 1000.0))
-    bend = line_of(layout, host).bends[0]
-    assert landing.station == pytest.approx((bend.start + bend.end) / 2.0)
-    layout, branch = edits.add_tube(layout, [landing, (500.0, 0.0, 1500.0)], INCH)
-    moved = edits.move_nodes(layout, [layout.tubes[host].nodes[0]], (300.0, -200.0, -90.0))
-    bend = line_of(moved, host).bends[0]
-    assert seat(moved, branch).landing.station == pytest.approx((bend.start + bend.end) / 2.0)
-
-
-def test_a_landing_whose_bend_is_straightened_stays_at_the_former_corner() -> None:
-    layout, host = elbow()
-    layout, branch = edits.add_tube(
-        layout, [edits.landing_at(layout, host, (0.0, 500.0, 1000.0)), (500.0, 0.0, 1500.0)], INCH
-    )
-    straight = edits.place_node(layout, layout.tubes[host].nodes[2], (0.0, 500.0, 2000.0))
-    assert seat(straight, branch).position == pytest.approx((0.0, 500.0, 1000.0))
-
-
-def test_landings_follow_through_a_chain_of_tubes() -> None:
-    layout, host, branch = elbow_with_branch()
-    layout, twig = edits.add_tube(layout, [Landing(branch, 200.0), (0.0, 0.0, 0.0)], INCH)
-    moved = edits.move_nodes(layout, [host, layout.tubes[branch].nodes[1]], (5.0, 6.0, 7.0))
-    expected = np.add(seat(layout, twig).position, (5.0, 6.0, 7.0))
-    assert seat(moved, twig).position == pytest.approx(expected)
-
-
-def test_another_radius_moves_landings_on_the_bend_with_it() -> None:
-    layout, host = elbow()
-    layout, branch = edits.add_tube(
-        layout, [edits.landing_at(layout, host, (0.0, 500.0, 1000.0)), (500.0, 0.0, 1500.0)], INCH
-    )
-    wide = next(id for id, die in DIES.items() if die.clr == 177.8)
-    changed = edits.set_die(layout, [host], wide)
-    gap = math.dist(seat(changed, branch).position, (0.0, 500.0, 1000.0))
-    assert gap == pytest.approx(177.8 * (math.sqrt(2.0) - 1.0))
-
-
-def test_a_landing_node_slides_along_its_tube() -> None:
-    layout, host, branch = elbow_with_branch()
-    node = seat(layout, branch).id
-    slid = edits.move_nodes(layout, [node], (80.0, 40.0, -150.0))
-    assert slid.nodes[node].position == pytest.approx((0.0, 500.0, 450.0))
-    placed = edits.place_node(layout, node, (999.0, 500.0, 50.0))
-    assert placed.nodes[node].landing == Landing(host, pytest.approx(50.0))
-
-
-def test_a_freed_node_stays_where_it_was() -> None:
-    layout, _, branch = elbow_with_branch()
-    node = seat(layout, branch)
-    freed = edits.set_landing(layout, node.id, None)
-    assert freed.nodes[node.id].landing is None
-    assert freed.nodes[node.id].position == node.position
-
-
-def test_a_node_is_seated_where_the_landing_is() -> None:
-    layout, host, branch = elbow_with_branch()
-    node = layout.tubes[branch].nodes[1]
-    seated = edits.set_landing(layout, node, Landing(host, 300.0))
-    assert seated.nodes[node].position == pytest.approx((0.0, 500.0, 300.0))
-    with pytest.raises(GeometryError, match="beyond the ends of tube T1"):
-        edits.set_landing(layout, node, Landing(host, 5000.0))
-
-
-def test_a_tube_cannot_sit_on_itself() -> None:
-    layout, host = elbow()
-    with pytest.raises(GeometryError, match="T1 cannot sit on itself"):
-        edits.set_landing(layout, layout.tubes[host].nodes[0], Landing(host, 700.0))
-
-
-def test_tubes_cannot_sit_on_one_another_in_a_ring() -> None:
-    layout, host, branch = elbow_with_branch()
-    with pytest.raises(GeometryError, match="in a ring"):
-        edits.set_landing(layout, layout.tubes[host].nodes[0], Landing(branch, 100.0))
-    with pytest.raises(GeometryError, match="cannot sit on itself"):
-        edits.extend_tube(layout, host, seat(layout, branch).id)
-
-
-def test_deleting_a_tube_frees_what_sat_on_it_where_it_was() -> None:
-    layout, host, branch = elbow_with_branch()
-    left = edits.delete(layout, [host])
-    assert seat(left, branch).landing is None
-    assert seat(left, branch).position == seat(layout, branch).position
-    assert set(left.nodes) == set(layout.tubes[branch].nodes)
-
-
-# Mirror
-
-
-def test_a_mirrored_tube_has_the_same_bends_with_rotations_negated() -> None:
-    layout, tube = edits.add_tube(
-        EMPTY, [(0, 500, 0), (0, 500, 800), (-700, 450, 900), (-900, 700, 1500)], INCH
-    )
-    layout, (twin,) = edits.mirror(layout, [tube])
-    clr = bending.clr_of(layout, layout.tubes[tube])
-    expected = bending.mirrored_data(bending.bend_data(line_of(layout, tube).points, clr))
-    found = bending.bend_data(line_of(layout, twin).points, clr)
-    for a, b in zip(found.rows, expected.rows, strict=True):
-        assert (a.straight_before, a.rotation, a.angle) == pytest.approx(
-            (b.straight_before, b.rotation, b.angle)
-        )
-
-
-def test_mirrored_tubes_share_the_nodes_on_the_centre_plane() -> None:
-    layout, tube = edits.add_tube(EMPTY, [(0, 500, 0), (0, 500, 800), (0, 0, 800)], INCH)
-    layout, (twin,) = edits.mirror(layout, [tube])
-    assert layout.tubes[twin].nodes[2] == layout.tubes[tube].nodes[2]
-    assert len(layout.nodes) == 5
-
-
-def test_mirrored_landings_sit_on_the_mirrored_tube() -> None:
-    layout, host, branch = elbow_with_branch()
-    layout, (host_twin, branch_twin) = edits.mirror(layout, [host, branch])
-    assert seat(layout, branch_twin).landing == Landing(host_twin, 600.0)
-    x, y, z = seat(layout, branch).position
-    assert seat(layout, branch_twin).position == pytest.approx((x, -y, z))
-
-
-def test_a_landing_finds_the_twin_that_was_made_before() -> None:
-    layout, host, branch = elbow_with_branch()
-    layout, (host_twin,) = edits.mirror(layout, [host])
-    layout, (branch_twin,) = edits.mirror(layout, [branch])
-    assert seat(layout, branch_twin).landing == Landing(host_twin, pytest.approx(600.0))
-
-
-def test_a_landing_on_a_tube_across_the_car_is_mirrored_on_that_tube() -> None:
-    layout, across = edits.add_tube(EMPTY, [(0, -600, 900), (0, 600, 900)], INCH)
-    layout, tube = edits.add_tube(layout, [Landing(across, 1000.0), (-800, 400, 900)], INCH)
-    layout, (twin,) = edits.mirror(layout, [tube])
-    assert seat(layout, twin).landing == Landing(across, pytest.approx(200.0))
-
-
-def test_a_mirrored_end_with_no_tube_to_sit_on_is_free() -> None:
-    layout, _, branch = elbow_with_branch()
-    layout, (twin,) = edits.mirror(layout, [branch])
-    assert seat(layout, twin).landing is None
-
-
-def test_mirroring_joins_nodes_that_stand_there_already() -> None:
-    layout, across = edits.add_tube(EMPTY, [(0, -600, 900), (0, 600, 900)], INCH)
-    right, left = layout.tubes[across].nodes
-    layout, tube = edits.add_tube(layout, [left, (-800.0, 600.0, 900.0)], INCH)
-    layout, (twin,) = edits.mirror(layout, [tube])
-    assert layout.tubes[twin].nodes[0] == right
-
-
-def test_a_tube_that_is_its_own_image_or_has_one_is_not_mirrored() -> None:
-    layout, across = edits.add_tube(EMPTY, [(0, -600, 900), (-100, 0, 900), (0, 600, 900)], INCH)
-    with pytest.raises(GeometryError, match="Nothing to mirror"):
-        edits.mirror(layout, [across])
-    layout, tube = elbow_on(layout)
-    layout, twins = edits.mirror(layout, [across, tube])
-    assert len(twins) == 1
-    with pytest.raises(GeometryError, match="Nothing to mirror"):
-        edits.mirror(layout, [tube])
-
-
-def test_left_tubes_are_mirrored_to_right_ones() -> None:
-    layout, tube = elbow()
-    layout = edits.rename(layout, tube, "Left sill")
-    layout, (twin,) = edits.mirror(layout, [tube])
-    assert layout.tubes[twin].name == "Right sill"
-
-
 # Stock, dies, rack
 
 
@@ -614,36 +419,10 @@ def test_limits_are_set_within_reason() -> None:
         edits.set_limits(EMPTY, nonsense=1.0)
 
 
-# Laws
+# Any sequence of edits
 
 coordinates = st.floats(-1500.0, 1500.0)
 places = st.tuples(coordinates, coordinates, coordinates)
-
-
-@given(places, st.floats(0.0, 1.0), places)
-def test_moving_everything_moves_landings_rigidly(end: tuple, part: float, shift: tuple) -> None:
-    layout, host = elbow()
-    landing = Landing(host, part * line_of(layout, host).length)
-    try:
-        layout, branch = edits.add_tube(layout, [landing, end], INCH)
-    except GeometryError:
-        return
-    moved = edits.move_nodes(layout, layout.tubes, shift)
-    for id, node in layout.nodes.items():
-        assert moved.nodes[id].position == pytest.approx(np.add(node.position, shift), abs=1e-5)
-    assert seat(moved, branch).landing.station == pytest.approx(landing.station, abs=1e-5)
-
-
-@given(places, st.floats(0.0, 1.0), st.floats(1e-4, 1.0))
-def test_a_small_drag_moves_landings_a_little(shift: tuple, part: float, size: float) -> None:
-    layout, host, branch = elbow_with_branch()
-    layout = edits.set_landing(
-        layout, seat(layout, branch).id, Landing(host, part * line_of(layout, host).length)
-    )
-    step = np.array(shift)
-    step = size * step / max(float(np.linalg.norm(step)), 1.0)
-    moved = edits.move_nodes(layout, [layout.tubes[host].nodes[1]], tuple(step))
-    assert math.dist(seat(moved, branch).position, seat(layout, branch).position) <= 3.0 * size
 
 
 class Editing(RuleBasedStateMachine):

@@ -250,10 +250,11 @@ SUBMENUS = {
     "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
 }
 TOOLBAR = (
-    "open save - undo redo - tool_select tool_tube tool_node tool_split tool_measure - mirror - fit hide - "
+    "open save undo redo - tool_select tool_tube tool_node tool_split tool_measure - mirror hide fit - "
     "check_now export"
 )
 TOOLS: tuple[str, ...] = ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure")
+ICONS_ALONE = ("open", "save", "undo", "redo", "hide", "fit")  # known from elsewhere; their tips say the rest
 SHORT_WORDS = {
     "tool_select": "Select",
     "tool_tube": "Tube",

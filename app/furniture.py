@@ -24,8 +24,10 @@ AREAS = {
     "step": Qt.DockWidgetArea.RightDockWidgetArea,
     "below": Qt.DockWidgetArea.BottomDockWidgetArea,
 }
-FIRST_SIZES = {"job": 220, "selection": 292, "below": 190}
+FIRST_SIZES = {"job": 232, "selection": 292, "below": 204}
 STATE_VERSION = 1
+STEP_WIDTH, WIDEST_STEP = 340, 560
+STEP_MARGIN = 20  # frame and scroll bar
 
 
 class Furniture(QObject):
@@ -38,10 +40,13 @@ class Furniture(QObject):
         self._window = window
         self._folded: dict[Place, bool] = dict.fromkeys(PLACES, False)
         self._is_away = False  # on the start page, or while the view is alone
-        self._step: QDockWidget | None = None
+        self._has_step = False
         self._docks: dict[Place, QDockWidget] = {}
         self.tabs = QTabWidget(documentMode=True)
-        self._lasting: list[QWidget] = []
+        self._step_area = QScrollArea(widgetResizable=True)
+        self._step_area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._step_title = QLabel(objectName="dock-title")
+        self._step = self._dock("step", self._step_title, "", self._step_area)
         for corner in (Qt.Corner.BottomLeftCorner, Qt.Corner.TopLeftCorner):
             window.setCorner(corner, Qt.DockWidgetArea.LeftDockWidgetArea)
         for corner in (Qt.Corner.BottomRightCorner, Qt.Corner.TopRightCorner):
@@ -49,27 +54,30 @@ class Furniture(QObject):
 
     def set_side(self, place: Place, title: str, key: str, widget: QWidget) -> None:
         """Put a widget into the dock at one side."""
-        self._docks[place] = self._dock(place, title, key, widget)
+        label = QLabel(title, objectName="dock-title")
+        self._docks[place] = self._dock(place, label, key, widget)
 
     def set_below(self, key: str) -> None:
         """Put the tabs under the view; they bring their own titles."""
-        self.tabs.setTabsClosable(True)
-        self.tabs.tabCloseRequested.connect(self._on_close_tab)
+        self.tabs.tabBar().setDrawBase(False)
         fold = _fold_button("below", key)
         fold.clicked.connect(self._on_fold)
         self.tabs.setCornerWidget(fold)
-        dock = self._dock("below", "", key, self.tabs)
+        dock = self._dock("below", QLabel(), key, self.tabs)
         dock.setTitleBarWidget(QWidget())
         self._docks["below"] = dock
 
     def add_tab(self, widget: QWidget, title: str, tip: str, *, lasting: bool = True) -> None:
-        """Add a tab; lasting ones can't be closed."""
+        """Add a tab; those that don't last have a button that closes them."""
         place = self.tabs.addTab(widget, title)
         self.tabs.setTabToolTip(place, tip)
-        if lasting:
-            self._lasting.append(widget)
-            for side in (QTabBar.ButtonPosition.LeftSide, QTabBar.ButtonPosition.RightSide):
-                self.tabs.tabBar().setTabButton(place, side, None)
+        if not lasting:
+            button = QToolButton(text="✕", objectName="fold")
+            button.setToolTip("Close this tab.")
+            button.setAccessibleName(f"Close {title}")
+            button.setProperty("tab", widget)
+            button.clicked.connect(self._on_close_tab)
+            self.tabs.tabBar().setTabButton(place, QTabBar.ButtonPosition.RightSide, button)
 
     def show_tab(self, widget: QWidget, title: str, tip: str) -> None:
         """Bring a tab to the front, adding it when it was closed, and unfold."""
@@ -97,33 +105,25 @@ class Furniture(QObject):
         self._is_away = away
         self._arrange()
 
-    @property
-    def step(self) -> QWidget | None:
-        """The step that has the right side for itself."""
-        return self._step.widget() if self._step is not None else None
-
     def open_step(self, title: str, widget: QWidget) -> None:
         """Give the right side to a step until it is closed."""
         self.close_step()
-        if isinstance(widget, QDockWidget):
-            self._step = widget
-            widget.setObjectName("dock-step")
-            widget.setFeatures(QDockWidget.DockWidgetFeature.NoDockWidgetFeatures)
-            self._window.addDockWidget(AREAS["step"], widget)
-        else:
-            self._step = self._dock("step", title, "", _scrolling(widget))
-        width = max(
-            self._docks["selection"].width(), widget.sizeHint().width() + 24, FIRST_SIZES["selection"]
-        )
+        self._step_title.setText(title)
+        self._step_area.setWidget(widget)
+        widget.show()
+        self._has_step = True
         self._arrange()
-        self._window.resizeDocks([self._step], [min(width, 380)], Qt.Orientation.Horizontal)
+        wanted = min(max(widget.sizeHint().width() + STEP_MARGIN, STEP_WIDTH), WIDEST_STEP)
+        self._window.resizeDocks([self._step], [wanted], Qt.Orientation.Horizontal)
 
     def close_step(self) -> None:
-        if self._step is None:
+        """Take the step's widget out; it belongs to its owner again."""
+        if not self._has_step:
             return
-        step, self._step = self._step, None
-        self._window.removeDockWidget(step)
-        step.deleteLater()
+        widget = self._step_area.takeWidget()
+        widget.hide()
+        widget.setParent(None)
+        self._has_step = False
         self._arrange()
 
     def first_arrangement(self) -> None:
@@ -154,13 +154,12 @@ class Furniture(QObject):
 
     def _arrange(self) -> None:
         for place, dock in self._docks.items():
-            is_covered = place == "selection" and self._step is not None
+            is_covered = place == "selection" and self._has_step
             dock.setVisible(not (self._is_away or self._folded[place] or is_covered))
-        if self._step is not None:
-            self._step.setVisible(not self._is_away)
+        self._step.setVisible(self._has_step and not self._is_away)
 
-    def _dock(self, name: str, title: str, key: str, widget: QWidget) -> QDockWidget:
-        dock = QDockWidget(title, self._window)
+    def _dock(self, name: str, title: QLabel, key: str, widget: QWidget) -> QDockWidget:
+        dock = QDockWidget(title.text(), self._window)
         dock.setObjectName(f"dock-{name}")
         dock.setAllowedAreas(AREAS[name])
         dock.setFeatures(QDockWidget.DockWidgetFeature.NoDockWidgetFeatures)
@@ -169,13 +168,12 @@ class Furniture(QObject):
         self._window.addDockWidget(AREAS[name], dock)
         return dock
 
-    def _title_bar(self, name: str, title: str, key: str) -> QWidget:
+    def _title_bar(self, name: str, title: QLabel, key: str) -> QWidget:
         bar = QWidget()
         row = QHBoxLayout(bar)
         row.setContentsMargins(2, 0, 4, 0)
-        label = QLabel(title, objectName="dock-title")
-        label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
-        row.addWidget(label, 1)
+        title.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        row.addWidget(title, 1)
         if key:
             fold = _fold_button(name, key)
             fold.clicked.connect(self._on_fold)
@@ -185,8 +183,9 @@ class Furniture(QObject):
     def _on_fold(self) -> None:
         self.fold(self.sender().property("place"), True)
 
-    def _on_close_tab(self, place: int) -> None:
-        if self.tabs.widget(place) not in self._lasting:
+    def _on_close_tab(self) -> None:
+        place = self.tabs.indexOf(self.sender().property("tab"))
+        if place >= 0:
             self.tabs.removeTab(place)
 
 
@@ -197,10 +196,3 @@ def _fold_button(place: str, key: str) -> QToolButton:
     button.setAccessibleName("Fold away")
     button.setFocusPolicy(Qt.FocusPolicy.NoFocus)
     return button
-
-
-def _scrolling(widget: QWidget) -> QScrollArea:
-    area = QScrollArea(widgetResizable=True)
-    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    area.setWidget(widget)
-    return area

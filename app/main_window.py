@@ -12,6 +12,7 @@ from PySide6.QtGui import (
     QDragEnterEvent,
     QDropEvent,
     QGuiApplication,
+    QKeyEvent,
     QSurfaceFormat,
 )
 from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QToolBar, QVBoxLayout, QWidget
@@ -170,6 +171,9 @@ class MainWindow(QMainWindow):
                 bar.addSeparator()
                 continue
             bar.addAction(self.commands[name])
+            if name in actions.ICONS_ALONE:
+                button = bar.widgetForAction(self.commands[name])
+                button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonIconOnly)  # type: ignore[attr-defined]
         self.addToolBar(bar)
         return bar
 
@@ -578,15 +582,16 @@ class MainWindow(QMainWindow):
         for command in actions.COMMANDS:
             if command.icon:
                 self.commands[command.name].setIcon(theme.icon(command.icon, dark))
-        self.start.set_icons([theme.icon(name, dark, 44) for name, _, _ in CHOICES])
+        self.start.set_icons([theme.icon(name, dark, 52) for name, _, _ in CHOICES])
         self.findings.set_sign_colours(theme.severity_colours(dark))
+        self.outline.set_sign_colours(theme.band_colours(dark))
         self.setWindowIcon(theme.icon("outrib", dark, 64))
 
     def _on_log(self) -> None:
         _open_folder(places.state_folder())
 
     def _on_about(self) -> None:
-        from app.__main__ import version
+        from app.version import version
 
         self.message.tell(ABOUT.format(version=version()))
 
@@ -594,6 +599,16 @@ class MainWindow(QMainWindow):
 
     def _restore_window(self) -> None:
         self.restoreGeometry(self.settings.bytes_at("window/geometry"))
+
+    @guarded()
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """What nobody else wanted: Enter and Escape end an open step."""
+        if self.on_steps.is_open and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.on_steps.accept()
+        elif self.on_steps.is_open and event.key() == Qt.Key.Key_Escape:
+            self.on_steps.cancel()
+        else:
+            super().keyPressEvent(event)
 
     @guarded()
     def dragEnterEvent(self, event: QDragEnterEvent) -> None:

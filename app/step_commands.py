@@ -3,6 +3,7 @@
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
+from PySide6.QtWidgets import QWidget
 
 from app.furniture import Furniture
 from app.session import Session
@@ -26,6 +27,9 @@ class StepCommands(QObject):
         self._furniture = furniture
         self._settings = settings
         self._step: Any = None
+        self._body_in: Any = None
+        self._split: Any = None
+        view.points_picked.connect(self._on_picked)
 
     @property
     def is_open(self) -> bool:
@@ -41,19 +45,133 @@ class StepCommands(QObject):
         return sorted(chosen)
 
     def set_units(self, units: Units) -> None:
+        for panel in (self._body_in, self._split, self._step):
+            if panel is not None:
+                panel.set_units(units)
+
+    def close(self) -> None:
+        """End the step that is open; what it previewed is dropped."""
+        step = self._step
+        if step is None:
+            return
+        if step is self._split:
+            self._split.close_step()
+        else:
+            step.cancel()
+
+    def accept(self) -> None:
+        """Enter in the view does what it does in the step."""
         if self._step is not None:
-            self._step.set_units(units)
+            self._step.accept()
 
-    def close(self) -> None: ...
+    def cancel(self) -> None:
+        """Escape in the view does what it does in the step."""
+        if self._step is not None:
+            self._step.cancel()
 
-    def bring_in(self, scan: Any) -> None: ...
+    def bring_in(self, scan: Any) -> None:
+        """Judge a mesh that was read and let the person say how it stands."""
+        panel = self._body_panel()
+        self._open("Bring in a body", panel)
+        self._view.set_figure(True)
+        panel.bring_in(scan)
 
-    def measured_body(self) -> None: ...
+    def measured_body(self) -> None:
+        self._measure(None)
 
-    def place_body(self) -> None: ...
+    def change_measurements(self) -> None:
+        layout = self._session.layout
+        measured = [id for id in self.bodies_meant() if layout.bodies[id].measured is not None]
+        if len(measured) == 1:
+            self._measure(measured[0])
+        else:
+            self.refused.emit("Select the measured body whose numbers shall change first.")
 
-    def change_measurements(self) -> None: ...
+    def place_body(self) -> None:
+        bodies = self.bodies_meant()
+        if len(bodies) != 1:
+            self.refused.emit("Select the body that shall be placed again first.")
+            return
+        panel = self._body_panel()
+        self._open("Place the body", panel)
+        panel.open_body(bodies[0])
+        if not panel.is_open:  # it was refused, and said why
+            self._on_ended()
 
-    def split_panel(self) -> None: ...
+    def split_panel(self) -> None:
+        layout, selection = self._session.layout, self._session.selection
+        chosen = [id for id in selection if id in layout.panels]
+        if len(chosen) != 1:
+            self.refused.emit("Select the one panel that shall be split first.")
+            return
+        panel = self._split_panel()
+        self._open("Split a panel", panel)
+        panel.open_panel(chosen[0])
 
-    def join_panels(self) -> None: ...
+    def join_panels(self) -> None:
+        from geometry.body import split
+
+        layout, selection = self._session.layout, self._session.selection
+        chosen = [id for id in layout.panels if id in selection]
+        if self._session.apply("Join panels", lambda now: split.join_panels(now, chosen)):
+            self._session.select(chosen[:1])
+
+    def _measure(self, body: int | None) -> None:
+        from app.panels.measured import MeasuredPanel
+
+        self.close()
+        panel = MeasuredPanel(self._session, self._settings.units, body)
+        panel.accepted.connect(self._on_ended)
+        panel.cancelled.connect(self._on_ended)
+        self._open("Measure a body", panel)
+
+    def _body_panel(self) -> Any:
+        """The panel of the import step, made when it is first wanted."""
+        if self._body_in is None:
+            from app.panels.body_in import BodyInPanel
+
+            panel = self._body_in = BodyInPanel(self._session, self._settings.units)
+            panel.pick_points_wanted.connect(self._on_pick_wanted)
+            panel.refused.connect(self.refused)
+            panel.accepted.connect(self._on_ended)
+            panel.cancelled.connect(self._on_ended)
+        return self._body_in
+
+    def _split_panel(self) -> Any:
+        if self._split is None:
+            from app.panels.split import SplitPanel
+
+            panel = self._split = SplitPanel(self._session, self._settings.units)
+            panel.pick_points_wanted.connect(self._on_pick_wanted)
+            panel.refused.connect(self.refused)
+            panel.closed.connect(self._on_ended)
+        return self._split
+
+    def _open(self, title: str, panel: QWidget) -> None:
+        if self._step is not None and self._step is not panel:
+            self.close()
+        self._step = panel
+        self._view.set_tool("select")
+        self._furniture.open_step(title, panel)
+        self.changed.emit()
+
+    def _on_ended(self, *_: object) -> None:
+        self._step = None
+        self._furniture.close_step()
+        self._view.set_tool("select")
+        self._view.set_figure(False)
+        self._view.setFocus()
+        self.changed.emit()
+
+    def _on_pick_wanted(self, count: int, text: str) -> None:
+        """Let the person point at the body: count points, until Enter (-1), or no more (0)."""
+        if count == 0:
+            self._view.set_tool("select")
+            return
+        self._view.pick_points(max(count, 0), text)  # the view's own word for "until Enter" is 0
+        self._view.setFocus()
+
+    def _on_picked(self, picked: list[Any]) -> None:
+        if self._step is not None and hasattr(self._step, "take_points"):
+            points = [one.point for one in picked]
+            self._step.take_points(points, [(one.panel, one.triangle) for one in picked])

@@ -62,6 +62,12 @@ def severity_colours(dark: bool) -> dict[str, str]:
     return {"error": c["bad"], "warning": c["bad"], "note": c["near"]}
 
 
+def band_colours(dark: bool) -> dict[str, str]:
+    """The same for the three signs of clearance."""
+    c = colours(dark)
+    return {"close": c["bad"], "fine": c["fine"], "far": c["near"]}
+
+
 def apply(app: QApplication, dark: bool) -> None:
     """Dress the whole application."""
     app.setStyle("Fusion")
@@ -108,17 +114,16 @@ QMenuBar {{ background: {window}; padding: 1px 4px; }}
 QMenuBar::item {{ padding: 4px 9px; background: transparent; border-radius: 3px; }}
 QMenuBar::item:selected {{ background: {hover}; }}
 QToolBar {{ border: 0; border-bottom: 1px solid {line}; padding: 2px 6px; spacing: 1px; }}
-QToolBar QToolButton {{ padding: 4px 6px; border-radius: 4px; border: 1px solid transparent; }}
+QToolBar QToolButton {{ padding: 3px 4px; border-radius: 4px; border: 1px solid transparent; }}
 QToolBar QToolButton:hover {{ background: {hover}; }}
 QToolBar QToolButton:checked {{ background: {accent}; color: {accent_text}; }}
 QToolBar QToolButton:focus {{ border-color: {accent}; }}
-QToolBar::separator {{ background: {line}; width: 1px; margin: 5px 5px; }}
-QLineEdit, QComboBox {{ background: {base}; border: 1px solid {line}; border-radius: 3px; padding: 2px 5px;
+QToolBar::separator {{ background: {line}; width: 1px; margin: 5px 3px; }}
+QLineEdit {{ background: {base}; border: 1px solid {line}; border-radius: 3px; padding: 2px 5px;
     min-height: 19px; selection-background-color: {accent}; selection-color: {accent_text}; }}
-QLineEdit:focus, QComboBox:focus {{ border: 1px solid {accent}; }}
-QLineEdit:disabled, QComboBox:disabled {{ color: {disabled}; }}
+QLineEdit:focus {{ border: 1px solid {accent}; }}
+QLineEdit:disabled {{ color: {disabled}; }}
 QLineEdit[refused="true"] {{ border: 2px solid {bad}; }}
-QComboBox::drop-down {{ border: 0; width: 16px; }}
 QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4px; padding: 4px 10px; }}
 QPushButton:hover {{ background: {hover}; }}
 QPushButton:focus {{ border-color: {accent}; }}
@@ -136,6 +141,7 @@ QTabBar::tab:selected {{ color: {text}; border-bottom: 2px solid {accent}; }}
 QTabBar::tab:hover {{ color: {text}; }}
 QTabBar::tab:focus {{ color: {accent}; }}
 QTabWidget::pane {{ border: 0; border-top: 1px solid {line}; }}
+QTabWidget::tab-bar {{ left: 4px; }}
 QScrollArea {{ border: 0; }}
 QLabel[kind="heading"] {{ font-weight: 600; }}
 QLabel[kind="faint"] {{ color: {faint}; }}
@@ -151,7 +157,8 @@ QFrame#bar {{ background: {raised}; border: 1px solid {line}; border-left: 4px s
     border-radius: 4px; }}
 QFrame#bar[kind="refused"] {{ border-left: 4px solid {bad}; }}
 QFrame#rule {{ background: {line}; max-height: 1px; min-height: 1px; border: 0; }}
-QToolButton#card {{ background: {base}; border: 1px solid {line}; border-radius: 8px; padding: 18px 14px; }}
+QToolButton#card {{ background: {base}; border: 1px solid {line}; border-radius: 8px; padding: 10px; }}
+QLabel#card-title {{ font-size: 17px; font-weight: 600; }}
 QToolButton#card:hover, QToolButton#card:focus {{ border: 1px solid {accent}; background: {raised}; }}
 QProgressBar {{ border: 1px solid {line}; border-radius: 3px; background: {base}; text-align: center;
     max-height: 14px; }}

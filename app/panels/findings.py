@@ -7,7 +7,6 @@ from PySide6.QtGui import QColor, QPainter, QPalette, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QLabel,
-    QSizePolicy,
     QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
@@ -19,6 +18,7 @@ from PySide6.QtWidgets import (
 
 from app import wording
 from app.guarded import guarded
+from app.panels.rows import keep_to_width
 from app.session import Session
 from app.units import Units
 from geometry.checks.findings import Finding, Report
@@ -47,7 +47,7 @@ class FindingsPanel(QWidget):
         self._when = ""
         self._summary = QLabel(wordWrap=True)
         self._summary.setContentsMargins(10, 5, 10, 3)
-        self._summary.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        keep_to_width(self._summary)
         self._tree = FindingsList()
         self._delegate = SentenceDelegate(self._tree)
         self._tree.setItemDelegate(self._delegate)

@@ -3,9 +3,10 @@
 from functools import partial
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QScrollArea, QSizePolicy, QWidget
+from PySide6.QtWidgets import QGridLayout, QLabel, QPushButton, QScrollArea, QWidget
 
 from app.panels.fields import AngleField, LengthField, NumberField
+from app.panels.rows import keep_to_width
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -48,7 +49,7 @@ class LimitsPanel(QScrollArea):
             label.setBuddy(field)
             says = QLabel(f"{info.meaning} Default from: {info.source}.", wordWrap=True)
             says.setProperty("kind", "faint")
-            says.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+            keep_to_width(says)
             for place, part in enumerate((label, field, says)):
                 grid.addWidget(part, row, place)
         grid.setColumnStretch(2, 1)

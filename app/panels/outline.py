@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import QItemSelectionModel, QPoint, Qt, Signal
-from PySide6.QtGui import QBrush
+from PySide6.QtGui import QBrush, QColor
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -25,6 +25,7 @@ from geometry.layout import Layout, Tube
 ID = Qt.ItemDataRole.UserRole
 NAME, STATE = 0, 1
 HEADINGS = ("Body", "Tubes")
+OPEN_UP_TO = 10  # panels of a body that are listed at once; more would push the tubes out of sight
 
 
 class OutlinePanel(QWidget):
@@ -40,6 +41,7 @@ class OutlinePanel(QWidget):
         self._report: Report | None = None
         self._items: dict[int, list[QTreeWidgetItem]] = {}
         self._states: dict[int, str] = {}
+        self._colours: dict[str, QColor] = {}
         self._filling = False
         self._tree = self._make_tree()
         column = QVBoxLayout(self)
@@ -58,16 +60,31 @@ class OutlinePanel(QWidget):
         if self._report is not None:
             self.show_report(self._report)
 
+    def set_sign_colours(self, colours: dict[str, str]) -> None:
+        """Colour the signs of clearance; their shapes differ as well."""
+        self._colours = {wording.BAND_SIGNS[band]: QColor(value) for band, value in colours.items()}
+        self._colours[wording.SEVERITY_SIGNS["error"]] = QColor(colours["close"])
+        # Strong colour is for what needs attention.
+        self._colours[wording.BAND_SIGNS["fine"]] = self.palette().placeholderText().color()
+        self._show_states()
+
     def show_report(self, report: Report) -> None:
         """Show beside each tube what the checks say of it: a sign, and the least clearance."""
         self._report = report
-        self._states = states = tube_states(report, self._session.layout, self._units)
+        self._states = tube_states(report, self._session.layout, self._units)
+        self._show_states()
+
+    def _show_states(self) -> None:
         self._filling = True
-        for id, items in self._items.items():
-            for item in items:
-                if id in self._session.layout.tubes:
-                    item.setText(STATE, states.get(id, ""))
+        for id, state in self._states.items():
+            for item in self._items.get(id, ()):
+                self._show_state(item, state)
         self._filling = False
+
+    def _show_state(self, item: QTreeWidgetItem, state: str) -> None:
+        colour = self._colours.get(state[-1:], self.palette().text().color())
+        item.setText(STATE, state)
+        item.setForeground(STATE, QBrush(colour))
 
     def rename_current(self) -> bool:
         """Start typing a new name for the selected thing; False when it has no name."""
@@ -124,8 +141,9 @@ class OutlinePanel(QWidget):
                 self._add_tube(group, tube)
         for item in self._all_items():
             key = self._key(item)
-            is_tube = key in layout.tubes
-            item.setExpanded(key not in closed if key in known else not is_tube)
+            is_long = key in layout.tubes or item.childCount() > OPEN_UP_TO
+            item.setExpanded(key not in closed if key in known else key == HEADINGS[1] or not is_long)
+            item.setFirstColumnSpanned(key not in layout.tubes and not item.text(STATE))
         self._tree.verticalScrollBar().setValue(place)
         self._filling = False
         self._show_selection(self._session.selection)
@@ -133,7 +151,9 @@ class OutlinePanel(QWidget):
     def _add(
         self, parent: QTreeWidgetItem, id: int, name: str, *, may_rename: bool = True
     ) -> QTreeWidgetItem:
-        item = QTreeWidgetItem(parent, [name, self._states.get(id, "")])
+        item = QTreeWidgetItem(parent, [name, ""])
+        if id in self._states:
+            self._show_state(item, self._states[id])
         item.setData(NAME, ID, id)
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
         item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if may_rename else flags)

@@ -1,7 +1,6 @@
 """What is selected, with its numbers; with nothing selected, the job as a whole."""
 
 from collections.abc import Iterable
-from typing import Protocol
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
@@ -10,7 +9,7 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QScrollArea,
-    QStackedWidget,
+    QVBoxLayout,
     QWidget,
 )
 
@@ -44,14 +43,6 @@ PANEL_COLOURS = (
 )
 
 
-class Page(Protocol):
-    """What every page of the panel can do."""
-
-    def show_ids(self, ids: frozenset[int]) -> None: ...
-    def refresh(self) -> None: ...
-    def set_units(self, units: Units) -> None: ...
-
-
 class PropertiesPanel(QScrollArea):
     """Shows the page that suits the selection and keeps it up to date."""
 
@@ -67,10 +58,14 @@ class PropertiesPanel(QScrollArea):
         self.panel = PanelPage(session, units)
         self.body = BodyPage(session, units)
         self.many = ManyPage(session, units)
-        self._pages = QStackedWidget()
+        self._page: AnyPage = self.job
+        holder = QWidget()
+        column = QVBoxLayout(holder)
+        column.setContentsMargins(0, 0, 0, 0)
         for page in self._all_pages():
-            self._pages.addWidget(page)
-        self.setWidget(self._pages)
+            page.setVisible(page is self._page)
+            column.addWidget(page)
+        self.setWidget(holder)
         self.setWidgetResizable(True)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         for teller in (self.tube, self.node, self.panel, self.body):
@@ -81,10 +76,9 @@ class PropertiesPanel(QScrollArea):
         self._on_selection(session.selection)
 
     @property
-    def page(self) -> Page:
+    def page(self) -> "AnyPage":
         """The page that is shown."""
-        shown = self._pages.currentWidget()
-        return next(page for page in self._all_pages() if page is shown)
+        return self._page
 
     def set_units(self, units: Units) -> None:
         for page in self._all_pages():
@@ -93,7 +87,7 @@ class PropertiesPanel(QScrollArea):
     def show_report(self, report: Report) -> None:
         self.tube.show_report(report)
 
-    def _all_pages(self) -> tuple["JobPage | TubePage | NodePage | PanelPage | BodyPage | ManyPage", ...]:
+    def _all_pages(self) -> tuple["AnyPage", ...]:
         return (self.job, self.tube, self.node, self.panel, self.body, self.many)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
@@ -101,16 +95,14 @@ class PropertiesPanel(QScrollArea):
 
     def _on_selection(self, selection: frozenset[int]) -> None:
         page = self._page_for(selection)
-        # Other pages must not stretch the scroll area with their own height.
-        for other in self._all_pages():
-            other.setSizePolicy(_policy(other is page))
         page.show_ids(selection)
-        self._pages.setCurrentWidget(page)
-        self.verticalScrollBar().setValue(0)
+        if page is not self._page:
+            self._page.hide()
+            self._page = page
+            page.show()
+            self.verticalScrollBar().setValue(0)
 
-    def _page_for(
-        self, selection: frozenset[int]
-    ) -> "JobPage | TubePage | NodePage | PanelPage | BodyPage | ManyPage":
+    def _page_for(self, selection: frozenset[int]) -> "AnyPage":
         layout = self._session.layout
         if not selection:
             return self.job
@@ -133,6 +125,7 @@ class JobPage(Rows):
         super().__init__()
         self._session = session
         self._units = units
+        self._sized: tuple[tuple[object, ...], str] | None = None
         self.name = QLineEdit()
         self.name.editingFinished.connect(self._on_name)
         self.field("Job", self.name, "The job's name, as it stands on the sheets.")
@@ -176,12 +169,20 @@ class JobPage(Rows):
         length, mass = sums(layout, layout.tubes)
         self.length.setText(unit_text.format_length(length, self._units))
         self.mass.setText(unit_text.format_mass(mass, self._units))
-        kept = [panel for panel in layout.panels.values() if panel.kept]
-        self.size.setText(f"Body {size_words(layout, kept, self._units)}." if kept else "No body yet.")
+        self.size.setText(self._body_words(layout))
         self.standoff.set_value(layout.limits.standoff_wanted)
         chosen = self.stock.chosen if self.stock.chosen in layout.stocks else next(iter(layout.stocks), None)
         self.stock.show_choices(stock_choices(layout, self._units), chosen)
         self.next.setText(next_words(layout))
+
+    def _body_words(self, layout: Layout) -> str:
+        """How large the body is; worked out again only when it changed, for large scans."""
+        key = (layout.panels, layout.bodies, self._units)
+        if self._sized is None or any(a is not b for a, b in zip(self._sized[0], key, strict=True)):
+            kept = [panel for panel in layout.panels.values() if panel.kept]
+            words = f"Body {size_words(layout, kept, self._units)}." if kept else "No body yet."
+            self._sized = (key, words)
+        return self._sized[1]
 
     def _on_name(self) -> None:
         wanted = self.name.text().strip()
@@ -516,6 +517,9 @@ class ManyPage(Rows):
         self.refresh()
 
 
+AnyPage = JobPage | TubePage | NodePage | PanelPage | BodyPage | ManyPage
+
+
 def only(values: set[int]) -> int | None:
     """The one value of a set; None when there are several or none."""
     return next(iter(values)) if len(values) == 1 else None
@@ -554,10 +558,3 @@ def next_words(layout: Layout) -> str:
     if not layout.tubes:
         return "Press T and click on the body to lay the first tube."
     return "Select a tube, node or panel to see its numbers."
-
-
-def _policy(is_shown: bool):  # type: ignore[no-untyped-def]
-    from PySide6.QtWidgets import QSizePolicy
-
-    kind = QSizePolicy.Policy.Preferred if is_shown else QSizePolicy.Policy.Ignored
-    return QSizePolicy(kind, kind)

@@ -10,10 +10,10 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QPushButton,
     QTableWidget,
     QTableWidgetItem,
+    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -61,18 +61,20 @@ DIE_COLUMNS = (
 
 
 class RackPanel(QWidget):
-    """Stock at the left, dies at the right; every change is one undo step."""
+    """A table of stock and one of dies; every change is one undo step."""
 
     def __init__(self, session: Session, units: Units, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._session = session
         self.stocks = RackTable(STOCK_COLUMNS, "Stock", units)
         self.dies = RackTable(DIE_COLUMNS, "Dies", units)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.setSpacing(1)
-        row.addWidget(self._side("Stock", self.stocks, self._on_add_stock, self._on_remove_stocks), 1)
-        row.addWidget(self._side("Dies", self.dies, self._on_add_die, self._on_remove_dies), 1)
+        self.tabs = QTabWidget(documentMode=True)
+        self.tabs.addTab(self.stocks, "Stock")
+        self.tabs.addTab(self.dies, "Dies")
+        self.tabs.setCornerWidget(self._buttons())
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.tabs)
         self.stocks.edited = self._on_stock_edited
         self.dies.edited = self._on_die_edited
         session.changed.connect(self._on_changed)
@@ -82,29 +84,35 @@ class RackPanel(QWidget):
         self.stocks.units = self.dies.units = units
         self._fill()
 
-    def _side(
-        self, title: str, table: "RackTable", add: Callable[[], None], remove: Callable[[], None]
-    ) -> QWidget:
-        side = QWidget()
-        head = QHBoxLayout()
-        head.setContentsMargins(10, 4, 6, 2)
-        label = QLabel(title)
-        label.setProperty("kind", "heading")
-        head.addWidget(label, 1)
+    def _buttons(self) -> QWidget:
+        holder = QWidget()
+        row = QHBoxLayout(holder)
+        row.setContentsMargins(0, 2, 8, 2)
         for words, tip, slot in (
-            ("Add", "Add a row like the selected one.", add),
-            ("Remove", "Take the selected rows off the rack; refused while a tube uses them.", remove),
+            ("Add", "Add a row like the selected one.", self._on_add),
+            (
+                "Remove",
+                "Take the selected rows off the rack; refused while a tube uses them.",
+                self._on_remove,
+            ),
         ):
             button = QPushButton(words)
             button.setToolTip(tip)
             button.clicked.connect(slot)
-            head.addWidget(button)
-        column = QVBoxLayout(side)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addLayout(head)
-        column.addWidget(table, 1)
-        return side
+            row.addWidget(button)
+        return holder
+
+    def _on_add(self) -> None:
+        if self.tabs.currentWidget() is self.stocks:
+            self._add_stock()
+        else:
+            self._add_die()
+
+    def _on_remove(self) -> None:
+        if self.tabs.currentWidget() is self.stocks:
+            self._remove(self.stocks.chosen_ids(), "stock", edits.remove_stock)
+        else:
+            self._remove(self.dies.chosen_ids(), "die", edits.remove_die)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         if before.stocks is not after.stocks or before.dies is not after.dies:
@@ -142,23 +150,17 @@ class RackPanel(QWidget):
         if changed == old or not self._session.apply(words, lambda now: record(now, changed)):
             self._fill()
 
-    def _on_add_stock(self) -> None:
+    def _add_stock(self) -> None:
         like = self.stocks.like(self._session.layout.stocks) or Stock(0, "", 38.1, 2.41)
         new = replace(like, name=_copy_name(like.name, self._session.layout.stocks))
         self._session.apply("Add stock", lambda now: edits.add_stock(now, new)[0])
         self.stocks.show_last()
 
-    def _on_add_die(self) -> None:
+    def _add_die(self) -> None:
         like = self.dies.like(self._session.layout.dies) or Die(0, "", 38.1, 114.3)
         new = replace(like, name=_copy_name(like.name, self._session.layout.dies))
         self._session.apply("Add die", lambda now: edits.add_die(now, new)[0])
         self.dies.show_last()
-
-    def _on_remove_stocks(self) -> None:
-        self._remove(self.stocks.chosen_ids(), "stock", edits.remove_stock)
-
-    def _on_remove_dies(self) -> None:
-        self._remove(self.dies.chosen_ids(), "die", edits.remove_die)
 
     def _remove(self, ids: Sequence[int], what: str, remove: Callable[[Layout, int], Layout]) -> None:
         if not ids:

@@ -68,7 +68,7 @@ class Rows(QWidget):
         label = QLabel(wordWrap=True)
         label.setProperty("kind", kind)
         label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        keep_to_width(label)
         self.whole(label)
         return label
 
@@ -109,6 +109,15 @@ class ChoiceBox(QComboBox):
     def chosen(self) -> int | None:
         data = self.currentData()
         return None if data is None else int(data)
+
+
+def keep_to_width(label: QLabel) -> None:
+    """Let a wrapping label take the width there is, and the height that it then needs."""
+    policy = label.sizePolicy()
+    policy.setHorizontalPolicy(QSizePolicy.Policy.Ignored)
+    policy.setVerticalPolicy(QSizePolicy.Policy.Minimum)
+    policy.setHeightForWidth(True)
+    label.setSizePolicy(policy)
 
 
 def set_kind(label: QLabel, kind: str) -> None:

@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
     QLabel,
-    QSizePolicy,
     QTableView,
     QVBoxLayout,
     QWidget,
@@ -26,6 +25,7 @@ from PySide6.QtWidgets import (
 from app import units as unit_text
 from app import wording
 from app.guarded import guarded
+from app.panels.rows import keep_to_width
 from app.session import Session
 from app.units import Units
 from geometry.checks.findings import Report
@@ -46,15 +46,20 @@ def bends_text(record: TubeRecord, units: Units) -> str:
     return ", ".join(unit_text.format_angle(bend.angle) for bend in record.bends)
 
 
+def _length(value: float, units: Units) -> str:
+    return unit_text.format_length(value, units, unit=False)
+
+
+# Title, with the unit of its numbers in place of {length} and {mass}; tip; text.
 COLUMNS: tuple[tuple[str, str, Text], ...] = (
     ("Tube", "", lambda r, u: r.name),
-    ("Stock", "Outside diameter × wall", lambda r, u: unit_text.format_section(r.stock.od, r.stock.wall, u)),
-    ("Centreline", "Finished length, end to end", lambda r, u: unit_text.format_length(r.centreline, u)),
-    ("Blank", "What to saw, with both allowances", lambda r, u: unit_text.format_length(r.blank, u)),
-    ("Mass", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u)),
-    ("CLR", "Radius of the bends", lambda r, u: _clr_text(r, u)),
+    ("Stock", "What it is made of", lambda r, u: r.stock.name),
+    ("Centreline {length}", "Finished length, end to end", lambda r, u: _length(r.centreline, u)),
+    ("Blank {length}", "What to saw, with both allowances", lambda r, u: _length(r.blank, u)),
+    ("Mass {mass}", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u, unit=False)),
     ("Bends", "Angle of each bend from the start end", bends_text),
 )
+NUMBERS = (2, 3, 4)
 NEAREST = len(COLUMNS)
 
 
@@ -71,7 +76,7 @@ class SchedulePanel(QWidget):
         self.table = _make_table(self.model)
         self._totals = QLabel(wordWrap=True)
         self._totals.setContentsMargins(10, 4, 10, 5)
-        self._totals.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        keep_to_width(self._totals)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
@@ -91,6 +96,7 @@ class SchedulePanel(QWidget):
 
     def set_units(self, units: Units) -> None:
         self.model.set_units(units)
+        self.table.horizontalHeader().reset()
         self._show_totals()
 
     def show_report(self, report: Report) -> None:
@@ -185,8 +191,7 @@ class ScheduleModel(QAbstractTableModel):
     @guarded()
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
         if role == Qt.ItemDataRole.TextAlignmentRole:
-            is_number = 2 <= index.column() < NEAREST - 1
-            side = Qt.AlignmentFlag.AlignRight if is_number else Qt.AlignmentFlag.AlignLeft
+            side = Qt.AlignmentFlag.AlignRight if index.column() in NUMBERS else Qt.AlignmentFlag.AlignLeft
             return int(side | Qt.AlignmentFlag.AlignVCenter)
         if role not in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
             return None
@@ -203,8 +208,9 @@ class ScheduleModel(QAbstractTableModel):
         if section < NEAREST:
             name, tip, _ = COLUMNS[section]
         if role == Qt.ItemDataRole.TextAlignmentRole:
-            side = Qt.AlignmentFlag.AlignRight if 2 <= section < NEAREST - 1 else Qt.AlignmentFlag.AlignLeft
+            side = Qt.AlignmentFlag.AlignRight if section in NUMBERS else Qt.AlignmentFlag.AlignLeft
             return int(side | Qt.AlignmentFlag.AlignVCenter)
+        name = name.format(length=unit_text.length_unit(self.units), mass=unit_text.mass_unit(self.units))
         return {Qt.ItemDataRole.DisplayRole: name, Qt.ItemDataRole.ToolTipRole: tip}.get(role)
 
     def _word_nearest(self) -> None:
@@ -215,10 +221,6 @@ class ScheduleModel(QAbstractTableModel):
     def _say_changed(self) -> None:
         if self.records:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.records) - 1, NEAREST))
-
-
-def _clr_text(record: TubeRecord, units: Units) -> str:
-    return unit_text.format_size(record.bends[0].clr, units) if record.bends else ""
 
 
 def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str:
@@ -241,13 +243,12 @@ def totals_text(built: Schedule | None, units: Units) -> str:
     if built is None or not built.records:
         return "The schedule begins with the first tube."
     parts = [
-        f"{wording.counted(total.count, 'tube')} of {total.stock.name}: "
-        f"{unit_text.format_length(total.blank, units)} of blanks, {unit_text.format_mass(total.mass, units)}"
+        f"{total.stock.name}: {wording.counted(total.count, 'blank')}, "
+        f"{unit_text.format_length(total.blank, units)}, {unit_text.format_mass(total.mass, units)}"
         for total in built.by_stock
     ]
-    mass = sum(record.mass for record in built.records)
-    whole = f"{wording.counted(len(built.records), 'tube')}, {unit_text.format_mass(mass, units)} in all. "
-    return whole + "; ".join(parts) + "."
+    mass = unit_text.format_mass(sum(record.mass for record in built.records), units)
+    return "; ".join(parts) + (f". In all {mass}." if len(parts) > 1 else ".")
 
 
 def _make_table(model: ScheduleModel) -> QTableView:

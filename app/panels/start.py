@@ -18,9 +18,11 @@ from PySide6.QtWidgets import (
 
 PICTURE = QSize(176, 110)
 COLUMNS = 4
+WIDEST = 1120  # wider, the eye loses the row
+DRAWING = QSize(52, 52)
 CHOICES = (
     ("body", "Bring in a scan", "STL, OBJ, PLY, OFF, GLB or 3MF of the vehicle"),
-    ("tape", "Measure a body", "Build one from tape and plumb-line heights and widths"),
+    ("tape", "Measure a body", "A body from tape and plumb-line numbers"),
     ("sample", "Open the sample", "A small two-door 4×4 with its cage finished"),
 )
 
@@ -39,7 +41,7 @@ class StartPage(QScrollArea):
         self.setWidgetResizable(True)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         page = QWidget()
-        self._choices: list[QToolButton] = []
+        self._choices: list[Choice] = []
         self._jobs = QGridLayout(horizontalSpacing=14, verticalSpacing=14)
         self._jobs_title = _heading("Recent jobs", 15)
         column = QVBoxLayout(page)
@@ -55,12 +57,17 @@ class StartPage(QScrollArea):
         column.addLayout(self._jobs)
         column.addWidget(self._open_button(), 0, Qt.AlignmentFlag.AlignLeft)
         column.addStretch(2)
-        self.setWidget(page)
+        page.setMaximumWidth(WIDEST)
+        middle = QWidget()
+        row = QHBoxLayout(middle)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.addWidget(page, 1)
+        self.setWidget(middle)
 
     def set_icons(self, icons: Sequence[QIcon]) -> None:
         """Give the three choices their drawings, in their order."""
         for button, icon in zip(self._choices, icons, strict=True):
-            button.setIcon(icon)
+            button.set_drawing(icon)
 
     def set_recent(self, jobs: Sequence[tuple[Path, Path]]) -> None:
         """List jobs, each with the file of its picture (which may not exist)."""
@@ -75,10 +82,7 @@ class StartPage(QScrollArea):
         row = QHBoxLayout(spacing=14)
         wanted = (self.scan_wanted, self.measures_wanted, self.sample_wanted)
         for (_, title, words), signal in zip(CHOICES, wanted, strict=True):
-            card = _card(f"{title}\n{words}", QSize(44, 44))
-            card.setToolTip(words + ".")
-            card.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-            card.setMinimumHeight(150)
+            card = Choice(title, words)
             card.clicked.connect(signal)
             self._choices.append(card)
             row.addWidget(card, 1)
@@ -102,6 +106,31 @@ class StartPage(QScrollArea):
 
     def _on_job(self) -> None:
         self.job_wanted.emit(Path(str(self.sender().property("job"))))
+
+
+class Choice(QToolButton):
+    """A large button: a drawing, a title and a line of words."""
+
+    def __init__(self, title: str, words: str) -> None:
+        super().__init__(objectName="card")
+        self.setAccessibleName(f"{title}. {words}")
+        self.setToolTip(f"{words}.")
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setCursor(Qt.CursorShape.PointingHandCursor)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self.setMinimumHeight(168)
+        self._drawing = QLabel()
+        column = QVBoxLayout(self)
+        column.setContentsMargins(20, 16, 20, 16)
+        column.addWidget(self._drawing)
+        column.addStretch(1)
+        column.addWidget(QLabel(title, objectName="card-title"))
+        column.addWidget(_faint(words))
+        for label in self.findChildren(QLabel):
+            label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+
+    def set_drawing(self, icon: QIcon) -> None:
+        self._drawing.setPixmap(icon.pixmap(DRAWING, self.devicePixelRatioF()))
 
 
 def _card(text: str, icon_size: QSize) -> QToolButton:

@@ -121,13 +121,13 @@ class BodyInPanel(Rows):
             self._show()
 
     def bring_in(self, scan: Scan) -> None:
-        """Start with a file that was read; a body that is still being judged is accepted first."""
-        self.accept()
+        """Start with a file that was read; a body that is still being judged is recorded first."""
+        self._record()
         self._start(scan, None, Asked(), scans.choices_of(scan))
 
     def open_body(self, body: int) -> None:
-        """Start with a body of the job."""
-        self.accept()
+        """Start with a body of the job; one that is still being judged is recorded first."""
+        self._record()
         layout = self._session.recorded
         old = layout.bodies[body]
         try:
@@ -156,12 +156,9 @@ class BodyInPanel(Rows):
 
     def accept(self) -> None:
         """Record what is previewed as one undo step."""
-        if self._reading is None:
-            return
-        body, name = self._shown_body, "Bring in body" if self._body is None else "Place body"
-        self._stop()
-        self._session.commit(name)
-        self.accepted.emit(body)
+        if self.is_open:
+            self._record()
+            self.accepted.emit(self._shown_body)
 
     def cancel(self) -> None:
         """Leave the job as it was."""
@@ -184,6 +181,7 @@ class BodyInPanel(Rows):
             button.setCheckable(True)
             button.setToolTip(f"Read the file's numbers as {words}.")
             button.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+            button.setStyleSheet("padding: 4px 0")  # five of them share the width
             self.units.addButton(button, number)
             row.addWidget(button)
         self.units.idClicked.connect(self._on_unit)
@@ -307,6 +305,11 @@ class BodyInPanel(Rows):
         self._judge()
         if self.is_open:
             self.ok.setFocus()
+
+    def _record(self) -> None:
+        if self.is_open:
+            self._stop()
+            self._session.commit("Bring in body" if self._body is None else "Place body")
 
     def _stop(self) -> None:
         self._stop_picking()

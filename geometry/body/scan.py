@@ -235,16 +235,19 @@ def judge(
     sample = scan.sample if everything else scan.sample.of(parts)
     if len(sample.points) < 100:  # a tiny part among large ones
         sample = shape.sampled([scan.parts[index].mesh for index in parts])
-    planes = scan.planes if everything else shape.mirrors(sample)
     names = [scan.parts[index].source for index in parts]
-    above, ahead = shape.guess_axes(sample, planes, names, up, forward, scan.stated_up, scan.stated_forward)
+    above, ahead = shape.guess_axes(
+        sample, scan.planes, names, up, forward, scan.stated_up, scan.stated_forward
+    )
     turn = shape.turn_of(above, ahead)
+    across = int(np.argmax(np.abs(turn[1])))
+    plane = scan.planes[across] if everything else shape.mirror(sample, across)
     extent = np.abs(turn @ (sample.high - sample.low))
     guessed, warning = shape.guess_unit(extent, scan.stated_unit)
     scale = _known_scale(known) if known else MM_PER_UNIT[unit or guessed]
     warnings: tuple[str, ...] = () if unit or known or not warning else (warning,)
     chosen = unit or (_nearest_unit(scale) if known else guessed)
-    symmetry = _symmetry(sample, planes, turn, scale)
+    symmetry = _symmetry(sample, plane, turn, scale)
     lows, highs = _turned_boxes(sample, scale * turn)
     middle = symmetry.y if symmetry else float(lows[:, 1].min() + highs[:, 1].max()) / 2
     if symmetry is None and centred:
@@ -289,7 +292,7 @@ def stand_like(scan: Scan, body: Body, kept: Sequence[int] | None = None) -> Rea
         forward_guessed=False,
         front_axle=float(highs[:, 0].max()) + body.placement.shift[0],
         front_axle_guessed=False,
-        symmetry=_symmetry(scan.sample, scan.planes, turn, body.placement.scale),
+        symmetry=None,
         size=vec(size),
         placement=body.placement,
         is_scaled=body.placement.scale != MM_PER_UNIT[body.unit],
@@ -307,18 +310,14 @@ def _nearest_unit(scale: float) -> LengthUnit:
     return min(MM_PER_UNIT, key=lambda name: abs(float(np.log(scale / MM_PER_UNIT[name]))))
 
 
-def _symmetry(
-    sample: Sample, planes: tuple[Mirror, Mirror, Mirror], turn: Floats, scale: float
-) -> Symmetry | None:
-    left = turn[1]
-    axis = int(np.argmax(np.abs(left)))
-    plane = planes[axis]
+def _symmetry(sample: Sample, plane: Mirror, turn: Floats, scale: float) -> Symmetry | None:
+    axis = int(np.argmax(np.abs(turn[1])))
     width = float((sample.high - sample.low)[axis])
     if plane.deviation > shape.SYMMETRICAL * width:
         return None
     # The file's own centre plane stays where it is when the found one differs by noise only.
     offset = 0.0 if abs(plane.offset) < shape.SAME_PLANE * width else plane.offset
-    return Symmetry(float(left[axis]) * offset * scale, plane.deviation * scale)
+    return Symmetry(float(turn[1, axis]) * offset * scale, plane.deviation * scale)
 
 
 def _turned_boxes(sample: Sample, turn: Floats) -> tuple[Floats, Floats]:

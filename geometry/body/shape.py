@@ -93,20 +93,20 @@ def _points_on(mesh: Mesh, triangles: Ints, random: np.random.Generator) -> tupl
 
 def mirrors(sample: Sample) -> tuple[Mirror, Mirror, Mirror]:
     """Return the best plane of symmetry square to x, y and z."""
+    return mirror(sample, 0), mirror(sample, 1), mirror(sample, 2)
+
+
+def mirror(sample: Sample, axis: int) -> Mirror:
+    """Return the best plane of symmetry square to an axis."""
     from scipy.spatial import cKDTree
 
     tree = cKDTree(sample.points)
-    x, y, z = (_mirror(sample, tree, axis) for axis in range(3))
-    return x, y, z
-
-
-def _mirror(sample: Sample, tree: object, axis: int) -> Mirror:
     few = sample.points[:: max(1, len(sample.points) // 4000)]
     offset = float(sample.low[axis] + sample.high[axis]) / 2
     for _ in range(4):
         image = few.copy()
         image[:, axis] = 2 * offset - image[:, axis]
-        distances, nearest = tree.query(image)  # type: ignore[attr-defined]
+        distances, nearest = tree.query(image)
         close = distances <= np.quantile(distances, 0.7)
         # Only where the surface looks sideways does it say where the plane lies.
         square = np.abs(sample.normals[nearest, axis])
@@ -115,7 +115,7 @@ def _mirror(sample: Sample, tree: object, axis: int) -> Mirror:
         offset += float((weights * gaps).sum() / max(weights.sum(), 1e-12)) / 2
     image = few.copy()
     image[:, axis] = 2 * offset - image[:, axis]
-    distances, nearest = tree.query(image, k=3)  # type: ignore[attr-defined]
+    distances, nearest = tree.query(image, k=3)
     apart = sample.points[nearest] - image[:, None]
     off_plane = np.abs((apart * sample.normals[nearest]).sum(axis=2)).min(axis=1)
     # Where the nearest metal is far, the distance along its normal says nothing.

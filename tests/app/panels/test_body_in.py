@@ -297,6 +297,16 @@ def test_opening_a_body_and_accepting_changes_nothing(opened: BodyInPanel, sessi
         )
 
 
+def test_next_file_while_one_is_judged_records_that_one(
+    qtbot: QtBot, opened: BodyInPanel, session: Session
+) -> None:
+    with qtbot.assertNotEmitted(opened.accepted):
+        opened.bring_in(some_scan())
+    assert opened.is_open
+    assert len(session.recorded.bodies) == 1
+    assert len(session.layout.bodies) == 2
+
+
 def test_another_job_ends_the_step(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:
     from geometry.layout import Layout
 
@@ -366,7 +376,10 @@ def test_nothing_is_clipped_at_320_pixels(qtbot: QtBot, qapp, panel: BodyInPanel
                 assert left >= 0
                 assert left + widget.width() <= panel.width()
         for button in (*panel.turns.values(), panel.ok, panel.back, panel.pick_two, panel.pick_axle):
-            assert button.fontMetrics().horizontalAdvance(button.text()) < button.width()
+            assert button.fontMetrics().horizontalAdvance(button.text()) < button.width() - 20
+        for button in panel.units.buttons():
+            widest = max(map(button.fontMetrics().horizontalAdvance, button.text().split("\n")))
+            assert widest < button.width() - 4
     finally:
         qapp.setStyleSheet(before)
         panel.setParent(None)

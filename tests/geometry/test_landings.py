@@ -1,11 +1,12 @@
+import itertools
 import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from geometry import edits
+from geometry import edits, landings
 from geometry.errors import GeometryError
 from geometry.layout import Landing, Layout
 from geometry.tube import centreline
@@ -179,3 +180,29 @@ def test_a_small_drag_moves_landings_a_little(shift: tuple, part: float, size: f
     step = size * step / max(float(np.linalg.norm(step)), 1.0)
     moved = edits.move_nodes(layout, [layout.tubes[host].nodes[1]], tuple(step))
     assert math.dist(seat(moved, branch).position, seat(layout, branch).position) <= 3.0 * size
+
+
+@given(st.lists(places, min_size=2, max_size=5), st.integers(0, 4), st.floats(0.0, 1.0), places)
+def test_landings_never_jump_while_a_tube_is_dragged(
+    points: list, which: int, part: float, shift: tuple
+) -> None:
+    assume(all(math.dist(a, b) > 150.0 for a, b in itertools.pairwise(points)))
+    old = centreline.build(points, 150.0)
+    assume(old.is_makeable and all(bend.angle < math.radians(120.0) for bend in old.bends))
+    step = 0.5 * np.array(shift) / 1500.0
+    dragged = list(points)
+    dragged[which % len(points)] = tuple(np.add(points[which % len(points)], step))
+    new = centreline.build(dragged, 150.0)
+    station = part * old.length
+    now = landings.carried(old, new, station)
+    gap = math.dist(centreline.place_at(new, now), centreline.place_at(old, station))
+    assert gap <= 4.0 * float(np.linalg.norm(step)) + 1e-4
+
+
+@given(st.floats(0.02, 0.98), st.floats(0.0, 1.0))
+def test_a_node_put_on_a_leg_moves_no_landing(along: float, part: float) -> None:
+    layout, host, branch = elbow_with_branch()
+    node = seat(layout, branch).id
+    layout = edits.set_landing(layout, node, Landing(host, part * line_of(layout, host).length))
+    longer, _ = edits.insert_node(layout, host, 0, (0.0, 500.0, 1000.0 * along))
+    assert longer.nodes[node].position == pytest.approx(layout.nodes[node].position, abs=1e-5)

@@ -85,7 +85,7 @@ def record(layout: Layout, tube: Tube) -> TubeRecord:
     """Return the fabrication record of one tube."""
     material, die = layout.stocks[tube.stock], bending.die_of(layout, tube)
     line = centreline.of(layout, tube)
-    start_allowance, end_allowance = _allowances(layout, tube, line, die)
+    start_allowance, end_allowance = bending.allowances(layout, tube, line.straights)
     blank = start_allowance + line.length + end_allowance
     data = bending.bend_data(line.points, bending.clr_of(layout, tube))
     return TubeRecord(
@@ -125,18 +125,6 @@ def to_json(
     ]
     rows: dict[str, Any] = {"job": schedule.job, "tubes": tubes, "by_stock": totals}
     return rows if findings is None else {**rows, "findings": list(findings)}
-
-
-def _allowances(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> tuple[float, float]:
-    """Return what the blank is longer at each end: as asked, or what the die needs to hold the tube."""
-    default = layout.limits.end_allowance
-    start = default if tube.start_allowance is None else tube.start_allowance
-    end = default if tube.end_allowance is None else tube.end_allowance
-    if die is None or not line.bends:
-        return start, end
-    # A straight below 0 cannot be made at all; a longer blank would not mend that.
-    first, last = max(line.straights[0], 0.0), max(line.straights[-1], 0.0)
-    return max(start, die.first_straight - first), max(end, die.tail - last)
 
 
 def _bends(line: Centreline, data: bending.BendData, start_allowance: float) -> tuple[ScheduleBend, ...]:

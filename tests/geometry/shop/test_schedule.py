@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry import edits
+from geometry.checks import bends
 from geometry.errors import GeometryError
 from geometry.layout import Landing, Layout
 from geometry.shop import schedule
@@ -258,3 +259,10 @@ def test_walking_the_schedule_gives_back_the_nodes(points: list) -> None:
     nodes = bending.nodes_from(data, points[0], along, bending.turns(points)[0].axis)
     for node, point in zip(nodes, points, strict=True):
         assert node == pytest.approx(point, abs=1e-5)
+
+
+@given(polylines)
+def test_the_check_and_the_schedule_agree_on_the_blank(points: list) -> None:
+    layout, tube = laid(points)
+    record = record_of(layout, tube)
+    assert bends.blank_length(layout, layout.tubes[tube], record.line) == pytest.approx(record.blank)

@@ -111,8 +111,10 @@ def format_size(mm: float, units: Units, *, unit: bool = True) -> str:
 
 
 def format_section(od: float, wall: float, units: Units) -> str:
-    """Write a tube's section: 38.1 × 2.41 mm."""
-    return f"{format_size(od, units, unit=False)} × {format_size(wall, units)}"
+    """Write a tube's section: 38.1 × 2.41 mm, 1.75 × 0.120 in."""
+    if units.length == "mm":
+        return f"{format_size(od, units, unit=False)} × {format_size(wall, units)}"
+    return f"{format_size(od, units, unit=False)} × {decimal(wall / MM_PER_INCH, 3)} in"
 
 
 def format_angle(radians: float, *, unit: bool = True) -> str:

@@ -12,10 +12,10 @@ TextWidth = Callable[[str, float, bool], float]  # text, size, bold -> points
 
 DIMENSION_SIZE = 11.5
 BALLOON_SIZE = 12.0
-BALLOON_RADIUS = 9.5
+BALLOON_RADIUS = 9.0
 START_SIZE = 12.0
 TITLE_SIZE = 10.0
-OUTLINE = 1.1  # line widths in points
+OUTLINE = 1.4  # line widths in points
 FINE = 0.6
 TUBE_GREY = 0.86
 SPARE_GREY = 1.0
@@ -23,9 +23,9 @@ ARROW = 6.0
 LARGEST_SCALE = 0.45  # points a mm: a short tube needn't fill the page
 SIDE_ROOM = 62.0  # round the tube, for dimensions and balloons
 TITLE_ROOM = 14.0
-OVER_ROOM = 20.0  # for dimensions and balloons above the tube
-UNDER_ROOM = 18.0
-MEASURE_ROOM = 14.0  # more below, for the size over all
+OVER_ROOM = 23.0  # for dimensions and balloons above the tube
+UNDER_ROOM = 23.0
+MEASURE_ROOM = 10.0  # more below, for the size over all
 FARTHEST_LEAN = math.radians(100.0)  # nearly upright text reads from the right, as on any drawing
 THINNEST = 2.4  # points; a tube drawn thinner than this is no longer seen as a tube
 
@@ -86,11 +86,15 @@ class _Sheet:
         self.text_width = text_width
         self.marks: list[Mark] = []
         self.taken: list[Box] = []
+        self.written: list[Box] = []  # those of words and balloons
 
     def overlap(self, box: Box) -> float:
         """Return how many taken boxes this one runs into; leaving the paper counts as several."""
         outside = sum(not (0.0 <= x <= self.size[0] and 0.0 <= y <= self.size[1]) for x, y in _corners(box))
         return 4.0 * outside + sum(_meet(box, other) for other in self.taken)
+
+    def crosses_words(self, box: Box) -> bool:
+        return any(_meet(box, other) for other in self.written)
 
     def words_box(self, words: Words, margin: float = 2.0) -> Box:
         half = self.text_width(words.text, words.size, words.bold) / 2.0 + margin
@@ -100,6 +104,8 @@ class _Sheet:
         self.marks.extend(marks)
         if box is not None:
             self.taken.append(box)
+            if any(isinstance(mark, Words | Disc) for mark in marks):
+                self.written.append(box)
 
 
 def place(views: Views, width: float, height: float, text_width: TextWidth) -> Drawing:
@@ -120,7 +126,8 @@ def place(views: Views, width: float, height: float, text_width: TextWidth) -> D
             )
     for view, spot in zip(views.views, spots, strict=True):
         middle = _on(((view.low[0] + view.high[0]) / 2, (view.low[1] + view.high[1]) / 2), scale, spot)
-        for dimension in view.dimensions:
+        # Long straights first: they need one place, short ones can be written anywhere near.
+        for dimension in sorted(view.dimensions, key=lambda item: -math.dist(item.start, item.end)):
             _draw_dimension(sheet, dimension, views.od, scale, spot, middle)
     return Drawing(tuple(sheet.marks), height, scale)
 
@@ -153,7 +160,8 @@ def _scale(views: Views, width: float, height: float) -> float:
 
 
 def _size(view: View, scale: float) -> Vec2:
-    return ((view.high[0] - view.low[0]) * scale, (view.high[1] - view.low[1]) * scale)
+    low, high = view.outer_low, view.outer_high
+    return ((high[0] - low[0]) * scale, (high[1] - low[1]) * scale)
 
 
 def _spots(views: Views, scale: float, width: float, height: float) -> list[Vec2]:
@@ -175,7 +183,7 @@ def _spots(views: Views, scale: float, width: float, height: float) -> list[Vec2
             lows.append(y)
             y -= _under(view) + spare / 2.0
     return [
-        (left - view.low[0] * scale, low - view.low[1] * scale)
+        (left - view.outer_low[0] * scale, low - view.outer_low[1] * scale)
         for left, low, view in zip(lefts, lows, views.views, strict=True)
     ]
 
@@ -193,12 +201,13 @@ def _draw_tube(sheet: _Sheet, view: View, od: float, scale: float, spot: Vec2) -
         if shape.is_face:
             sheet.add(Face(points, grey, FINE))
             continue
-        fill = _fill(shape, points, thick, grey)
-        ends_round = not (shape.is_spare or shape.order == 0 or shape.is_last)
-        sheet.add(Stroke(points, thick, 0.0, is_round=ends_round))
-        # The outline's round end runs over the neighbours behind it; their fill covers it again.
-        sheet.add(*(fills[side] for side in (shape.order - 1, shape.order + 1) if side in fills), fill)
-        if not shape.is_spare:
+        if shape.is_spare:
+            sheet.add(Stroke(points, thick, grey), *_edges(points[0], points[-1], thick))
+        else:
+            fill = _fill(shape, points, thick, grey)
+            sheet.add(Stroke(points, thick, 0.0, is_round=fill.is_round))
+            # The outline's round end runs over the neighbours behind it; their fill covers it again.
+            sheet.add(*(fills[side] for side in (shape.order - 1, shape.order + 1) if side in fills), fill)
             fills[shape.order] = fill
         for a, b in pairwise(points):
             if a != b:
@@ -210,10 +219,18 @@ def _draw_tube(sheet: _Sheet, view: View, od: float, scale: float, spot: Vec2) -
 
 def _fill(shape: Shape, points: tuple[Vec2, ...], thick: float, grey: float) -> Stroke:
     """Return the inside of a stretch; only the tube's own ends are square."""
-    is_square = shape.is_spare or shape.order == 0 or shape.is_last
+    is_square = shape.order == 0 or shape.is_last
     return Stroke(
         _stretched(points, 0.4) if is_square else points, thick - OUTLINE, grey, is_round=not is_square
     )
+
+
+def _edges(a: Vec2, b: Vec2, thick: float) -> Iterator[Mark]:
+    """Return the two long sides of a straight stretch."""
+    x, y = _normal((b[0] - a[0], b[1] - a[1]))
+    for side in (0.5, -0.5):
+        dx, dy = -y * side * (thick - FINE), x * side * (thick - FINE)
+        yield Stroke(((a[0] + dx, a[1] + dy), (b[0] + dx, b[1] + dy)), FINE)
 
 
 def _stretched(points: tuple[Vec2, ...], by: float) -> tuple[Vec2, ...]:
@@ -227,7 +244,7 @@ def _stretched(points: tuple[Vec2, ...], by: float) -> tuple[Vec2, ...]:
 
 
 def _draw_title(sheet: _Sheet, view: View, scale: float, spot: Vec2, left_most: bool) -> None:
-    left, top = _on((view.low[0], view.high[1]), scale, spot)
+    left, top = _on((view.outer_low[0], view.outer_high[1]), scale, spot)
     half = sheet.text_width(view.title, TITLE_SIZE, True) / 2.0
     middle = half if left_most else min(left + _size(view, scale)[0] / 2.0, sheet.size[0] - half)
     words = Words((middle, top + OVER_ROOM + TITLE_ROOM / 2.0), view.title, TITLE_SIZE, bold=True)
@@ -238,9 +255,10 @@ def _draw_overall(sheet: _Sheet, view: View, scale: float, spot: Vec2) -> None:
     left, low = _on(view.low, scale, spot)
     right, high = _on(view.high, scale, spot)
     if view.overall_across:
-        _draw_measure(sheet, (left, low - 24.0), (right, low - 24.0), view.overall_across, (0.0, 1.0))
+        y = _on(view.outer_low, scale, spot)[1] - 24.0
+        _draw_measure(sheet, (left, y), (right, y), view.overall_across, (0.0, 1.0))
     if view.overall_up:
-        x = right + SIDE_ROOM - 12.0
+        x = _on(view.outer_high, scale, spot)[0] + SIDE_ROOM - 12.0
         _draw_measure(sheet, (x, low), (x, high), view.overall_up, (-1.0, 0.0))
 
 
@@ -286,7 +304,7 @@ def _draw_ends(sheet: _Sheet, view: View, od: float, scale: float, spot: Vec2) -
 
 def _draw_balloon(sheet: _Sheet, text: str, at: Vec2, outward: Vec2, thick: float) -> None:
     options = []
-    for distance in (6.0, 14.0, 24.0, 36.0, 52.0):
+    for distance in (3.0, 8.0, 15.0, 24.0, 36.0, 52.0):
         for turn in (0.0, 0.5, -0.5, 1.0, -1.0, 1.6, -1.6, 2.3, -2.3, 3.14):
             x, y = _turned(outward, turn)
             reach = max(thick, THINNEST) / 2.0 + BALLOON_RADIUS + distance
@@ -337,7 +355,12 @@ def _free_offset(sheet: _Sheet, a: Vec2, b: Vec2, radius: float, middle: Vec2) -
         for side in (first, -first):
             offset = side * (radius + distance)
             at = (centre[0] + square[0] * offset, centre[1] + square[1] * offset)
-            if sheet.overlap((at, along, math.dist(a, b) / 2.0 - 0.5, DIMENSION_SIZE / 2.0 + 1.0)) == 0.0:
+            crossed = any(
+                sheet.crosses_words(_segment_box(foot, tip, 0.2))
+                for foot, tip in _witnesses(a, b, radius, offset)
+            )
+            box = (at, along, math.dist(a, b) / 2.0 - 0.5, DIMENSION_SIZE / 2.0 + 1.0)
+            if not crossed and not sheet.overlap(box):
                 return offset
     return None
 
@@ -345,17 +368,23 @@ def _free_offset(sheet: _Sheet, a: Vec2, b: Vec2, radius: float, middle: Vec2) -
 def _draw_parallel(sheet: _Sheet, text: str, a: Vec2, b: Vec2, radius: float, offset: float) -> None:
     along = _normal((b[0] - a[0], b[1] - a[1]))
     square = (-along[1], along[0])
-    side = math.copysign(1.0, offset)
     moved = [(end[0] + square[0] * offset, end[1] + square[1] * offset) for end in (a, b)]
-    for end, shifted in zip((a, b), moved, strict=True):
-        foot = (end[0] + square[0] * side * (radius + 1.5), end[1] + square[1] * side * (radius + 1.5))
-        tip = (shifted[0] + square[0] * side * 3.0, shifted[1] + square[1] * side * 3.0)
-        sheet.add(Stroke((foot, tip), 0.4))
+    for foot, tip in _witnesses(a, b, radius, offset):
+        sheet.add(Stroke((foot, tip), 0.4), box=_segment_box(foot, tip, 1.5))
     sheet.add(*_arrowed(moved[0], moved[1]))
     centre = ((moved[0][0] + moved[1][0]) / 2.0, (moved[0][1] + moved[1][1]) / 2.0)
     angle = _upright(math.atan2(along[1], along[0]))
     box = (centre, along, math.dist(a, b) / 2.0, DIMENSION_SIZE / 2.0 + 1.0)
     sheet.add(Words(centre, text, DIMENSION_SIZE, angle=angle, clear=True), box=box)
+
+
+def _witnesses(a: Vec2, b: Vec2, radius: float, offset: float) -> list[tuple[Vec2, Vec2]]:
+    """Return the thin lines from the ends of a straight out past its dimension line."""
+    along = _normal((b[0] - a[0], b[1] - a[1]))
+    side = math.copysign(1.0, offset)
+    x, y = -along[1] * side, along[0] * side
+    near, far = radius + 1.5, abs(offset) + 3.0
+    return [((end[0] + x * near, end[1] + y * near), (end[0] + x * far, end[1] + y * far)) for end in (a, b)]
 
 
 def _arrowed(a: Vec2, b: Vec2) -> Iterator[Mark]:

@@ -33,6 +33,7 @@ TYPE_SCALES = (1.25, 1.12, 1.0)  # the largest at which a page needs one paper i
 LARGEST_TABLE = 1.08  # columns leave no room for figures larger than that
 PADDING = 10.0  # in each cell, left and right together
 WIDEST_COLUMN = 0.28  # of the paper: what a long name may take
+FACT_SHRINK = 0.85
 SHRINK = 0.7  # text that is too wide gets this much smaller before it is cut short
 _GLUE = re.compile(r"(?<=[0-9]) (?=[0-9]+/[0-9]|(?:mm|in|kg|lb)\b)")  # a number stays with its unit
 ASCENT = 0.76  # of the size: from the base line to the top of capitals and figures
@@ -313,16 +314,33 @@ class _Writer:
     def _fact_row(self, row: tuple[Fact, ...], width: float) -> _Part:
         label, under = 9.5 * self.type, 10.0 * self.type
         usual = 14.0 * min(self.type, LARGEST_TABLE)
-        value = 19.0 if any(fact.strong for fact in row) else usual
+        sizes = [19.0 if fact.strong else usual for fact in row]
+        room = width - 12.0
+        lines = []
+        for index, fact in enumerate(row):
+            # A long name takes two lines rather than small print.
+            if text_width(fact.value, sizes[index] * FACT_SHRINK, True) > room:
+                sizes[index] *= FACT_SHRINK
+                lines.append(_two_lines(fact.value, sizes[index], True, room))
+            else:
+                sizes[index] = _fitting_size(fact.value, sizes[index], True, room, FACT_SHRINK)
+                lines.append([fact.value])
+        tall = max(size * (1.15 * len(texts) - 0.15) for size, texts in zip(sizes, lines, strict=True))
         has_under = any(fact.under for fact in row)
-        height = label + 2.5 + value + (under + 2.5 if has_under else 0.0) + 7.0
+        height = label + 2.5 + tall + (under + 2.5 if has_under else 0.0) + 7.0
 
         def draw(y: float) -> None:
             for index, fact in enumerate(row):
                 x = MARGIN + index * width
                 self._aligned(x, y - label, width - 4.0, fact.label, label, False, "left")
-                base = y - label - 2.5 - value * 0.9
-                self._aligned(x, base, width - 6.0, fact.value, value if fact.strong else usual, True, "left")
+                # Single lines stand on the base line of the tallest figure beside them.
+                base = y - label - 2.5 - (tall if len(lines[index]) == 1 else sizes[index]) * 0.9
+                if len(lines[index]) == 1 and max(len(texts) for texts in lines) > 1:
+                    base = y - label - 2.5 - sizes[index] * 0.9
+                for text in lines[index]:
+                    self._words(x, base, text, sizes[index], True)
+                    base -= sizes[index] * 1.15
+                base += sizes[index] * 1.15
                 self._aligned(x, base - under - 3.0, width - 6.0, fact.under, under, False, "left")
             self._line(MARGIN, y - height + 2.0, self.width - MARGIN, y - height + 2.0, 0.4)
 
@@ -543,13 +561,13 @@ def _wrapped(text: str, size: float, bold: bool, room: float) -> list[str]:
         return [line for part in text.split("\n") for line in _wrapped(part, size, bold, room)]
     for word in _GLUE.sub("\u00a0", text).split(" "):
         longer = f"{line} {word}".strip()
-        if text_width(longer, size, bold) <= room:
+        if text_width(longer, size, bold) <= room + 0.01:
             line = longer
             continue
         if line:
             lines.append(line)
         line = word
-        while text_width(line, size, bold) > room and len(line) > 1:
+        while text_width(line, size, bold) > room + 0.01 and len(line) > 1:
             count = len(line)
             while count > 1 and text_width(line[:count], size, bold) > room:
                 count -= 1

@@ -227,11 +227,11 @@ def _findings_text(findings: Sequence[Finding], layout: Layout, report: Report, 
     summary = wording.report_summary(report, layout, units)
     sentences = [wording.say_with_sign(finding, layout, units) for finding in findings]
     signs = [
-        f"{sign} {wording.SEVERITY_NAMES[name]}: {wording.SEVERITY_WORDS[name]}"
+        f"{sign}\u00a0{wording.SEVERITY_NAMES[name]}: {wording.SEVERITY_WORDS[name]}"
         for name, sign in wording.SEVERITY_SIGNS.items()
         if name != "note"
     ]
-    signs.append(f"{wording.SEVERITY_SIGNS['note']} note")
+    signs.append(f"{wording.SEVERITY_SIGNS['note']}\u00a0note")
     return Text(
         (*sentences, f"{summary} Signs: {', '.join(signs)}."),
         "What the checks say: these findings stand",
@@ -338,8 +338,8 @@ def _tube_facts(record: TubeRecord, layout: Layout, units: Units) -> Facts:
             Fact("Finished length", finished, mass),
             Fact("Stock", *_stock_text(record, units)),
             Fact("Die", *_die_text(record, units)),
-            Fact("START end", *_end_text(start, layout)),
-            Fact("Other end", *_end_text(end, layout)),
+            Fact(f"START end{_meets(start)}", *_end_text(start, layout)),
+            Fact(f"Other end{_meets(end)}", *_end_text(end, layout)),
         ),
         4,
     )
@@ -394,7 +394,7 @@ def _tube_row(record: TubeRecord, layout: Layout, report: Report, units: Units) 
         Cell(str(len(record.bends)), number=len(record.bends)) if made else Cell(""),
         *(_number(length if made else None, units) for length in (*lengths, record.last_straight)),
         _mass_number(record.mass if made else None, units),
-        *(Cell(" ".join(_end_text(end, layout)).strip()) for end in record.ends),
+        *(Cell(" ".join((_meets(end), *_end_text(end, layout))).strip()) for end in record.ends),
         Cell(" ".join(found)),
     )
 
@@ -454,7 +454,7 @@ def _trim(record: TubeRecord, mark: float, layout: Layout, units: Units) -> tupl
     else:
         asked, cut = tube.end_allowance, record.end_allowance
     grown = cut - (layout.limits.end_allowance if asked is None else asked) > SAME_POINT
-    return text, "; ".join(part for part in (under, "longer, for the die to hold" if grown else "") if part)
+    return text, ", ".join(part for part in (under, "longer for the die" if grown else "") if part)
 
 
 def _stock_text(record: TubeRecord, units: Units) -> tuple[str, str]:
@@ -470,13 +470,17 @@ def _die_text(record: TubeRecord, units: Units) -> tuple[str, str]:
     return (clr, wording.one_line(record.die.name)) if record.die else (clr, "no die in the rack: assumed")
 
 
+def _meets(end: End) -> str:
+    return {"landing": " lands on", "joint": " meets", "free": ""}[end.kind]
+
+
 def _end_text(end: End, layout: Layout) -> tuple[str, str]:
+    """Return what an end lands on or meets, and the angle there."""
     if end.kind == "free" or end.tube is None:
-        return "free end", ""
+        return "free", ""
     other = layout.tubes.get(end.tube)
     name = wording.one_line(other.name) if other else "a removed tube"
-    angle = f"{units_of.format_angle(end.angle)} between them" if end.angle is not None else ""
-    return (f"lands on {name}" if end.kind == "landing" else f"meets {name}"), angle
+    return name, f"{units_of.format_angle(end.angle)} between them" if end.angle is not None else ""
 
 
 def _metres(mm: float, units: Units) -> str:

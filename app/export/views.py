@@ -22,6 +22,7 @@ ROLL_STEPS = 72  # views are tried every 2.5 degrees about the long axis
 SQUARE_COUNTS = 1.03  # a true shape is worth this much more than one a few degrees off
 CHORD_COUNTS = 0.5  # start and end set the long axis when they are this part of the tube's spread apart
 NAMED_LOOK = math.radians(20.0)  # a view within this of a side of the car is named after it
+ON_EDGE = 0.1  # cosine below which an end face is seen as a line
 FLAT = 0.02  # a view whose height is the tube's own diameter, to this part, shows no shape
 
 CAR_SIDES: tuple[tuple[str, Sequence[float]], ...] = (
@@ -70,12 +71,14 @@ class View(Struct, frozen=True):
     ticks: tuple[tuple[Vec2, Vec2], ...]  # where bends start and end, and the trim lines
     balloons: tuple[Balloon, ...]
     dimensions: tuple[Dimension, ...]
-    start: Vec2
+    start: Vec2  # of the blank: the sawn end
     before_start: Vec2  # the direction out of the start end
     end: Vec2
     after_end: Vec2
-    low: Vec2
+    low: Vec2  # of the finished tube, over the outside
     high: Vec2
+    outer_low: Vec2  # with the allowances
+    outer_high: Vec2
     overall_across: str = ""
     overall_up: str = ""
 
@@ -248,6 +251,10 @@ def _view(
         if isinstance(piece, Arc)
     ]
     marks = [station for start, end, _ in arcs for station in (start, end)] + [0.0, line.length]
+    tips = np.stack([points[0] - spare[0] * directions[0], points[-1] + spare[1] * directions[-1]])
+    flat_tips = np.stack([tips @ frame.right, tips @ frame.up], axis=1)
+    outer_low = np.minimum(low, (flat_tips - reach[[0, -1]]).min(axis=0))
+    outer_high = np.maximum(high, (flat_tips + reach[[0, -1]]).max(axis=0))
     return View(
         title,
         tuple(sorted(shapes, key=lambda shape: shape.depth)),
@@ -255,12 +262,14 @@ def _view(
         tuple(_tick(line, station, od, frame) for station in marks),
         tuple(_balloon(line, number, arc, frame) for number, arc in enumerate(arcs, 1)),
         dimensions,
-        _flat(points[0], frame),
+        _flat(tips[0], frame),
         _flat(-directions[0], frame),
-        _flat(points[-1], frame),
+        _flat(tips[1], frame),
         _flat(directions[-1], frame),
         (float(low[0]), float(low[1])),
         (float(high[0]), float(high[1])),
+        (float(outer_low[0]), float(outer_low[1])),
+        (float(outer_high[0]), float(outer_high[1])),
     )
 
 
@@ -301,8 +310,8 @@ def _ends(
         if extra > 0.0:
             run = (_flat(point, frame), _flat(tip, frame))
             shapes.append(Shape(run, float(((point + tip) / 2.0) @ frame.eye), is_spare=True))
-        # The face lies in front of its own tube when it looks at the eye, behind it when it looks away.
-        depth = float(tip @ frame.eye) + math.copysign(od, towards_eye)
+        # The face hides behind its own tube only when it clearly looks away from the eye.
+        depth = float(tip @ frame.eye) + (od if towards_eye > -ON_EDGE else -od)
         shapes.append(Shape(_face(tip, outward, od, frame), depth, is_face=True, is_spare=extra > 0.0))
     return shapes
 

@@ -142,6 +142,7 @@ def test_texts_of_lengths():
 def test_texts_of_sizes_masses_angles_and_places():
     assert units.format_section(38.1, 2.413, MILLIMETRES) == "38.1 × 2.41 mm"
     assert units.format_section(38.1, 2.413, INCH_FRACTIONS) == "1.5 × 0.095 in"
+    assert units.format_section(44.45, 3.048, INCHES) == "1.75 × 0.120 in"
     assert units.format_section(45.0, 2.5, MILLIMETRES) == "45 × 2.5 mm"
     assert units.format_size(100.0, MILLIMETRES) == "100 mm"
     assert units.format_mass(3.4151, MILLIMETRES) == "3.42 kg"

@@ -33,9 +33,9 @@ TUBES = {
 }
 
 
-def placed(name, units=MILLIMETRES, box=BOX):
+def placed(name, units=MILLIMETRES, box=BOX, spare=(25.0, 60.0)):
     corners = [tuple(map(float, corner)) for corner in TUBES[name]]
-    shown = views.of(centreline.build(corners, 139.7), OD, (25.0, 60.0), units, box)
+    shown = views.of(centreline.build(corners, 139.7), OD, spare, units, box)
     return drawing.place(shown, *box, text_width), shown
 
 
@@ -56,10 +56,11 @@ def word_boxes(marks):
     return boxes
 
 
+@pytest.mark.parametrize("spare", [(25.0, 60.0), (200.0, 0.0)], ids=["short allowances", "a long one"])
 @pytest.mark.parametrize("units", [MILLIMETRES, INCH_FRACTIONS], ids=["mm", "fractions"])
 @pytest.mark.parametrize("name", TUBES)
-def test_no_words_overlap(name, units):
-    drawn, _ = placed(name, units)
+def test_no_words_overlap(name, units, spare):
+    drawn, _ = placed(name, units, spare=spare)
     clashes = [
         (first, second)
         for (first, a), (second, b) in itertools.combinations(word_boxes(drawn.marks), 2)
@@ -68,9 +69,10 @@ def test_no_words_overlap(name, units):
     assert clashes == []
 
 
+@pytest.mark.parametrize("spare", [(25.0, 60.0), (200.0, 0.0)], ids=["short allowances", "a long one"])
 @pytest.mark.parametrize("name", TUBES)
-def test_everything_stays_in_the_box(name):
-    drawn, _ = placed(name)
+def test_everything_stays_in_the_box(name, spare):
+    drawn, _ = placed(name, spare=spare)
     for mark in drawn.marks:
         points = mark.points if isinstance(mark, Stroke | drawing.Face) else [mark.at]
         assert all(-0.5 <= x <= BOX[0] + 0.5 and -0.5 <= y <= BOX[1] + 0.5 for x, y in points)

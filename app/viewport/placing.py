@@ -87,6 +87,13 @@ def _half_od(outlook: Outlook, node: int) -> float:
     return max([HIDDEN_BY, *(od / 2.0 for od in ods)])
 
 
+def is_seen(outlook: Outlook, id: int) -> bool:
+    """Whether a node, or any node of a tube, is not hidden by metal."""
+    layout = outlook.layout
+    nodes = layout.tubes[id].nodes if id in layout.tubes else (id,)
+    return any(outlook.is_visible(layout.nodes[n].position, _half_od(outlook, n)) for n in nodes)
+
+
 def tube_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> TubePick | None:
     """Return the visible tube under a screen point."""
     for pick in picking.tubes_at(outlook.sight, x, y):

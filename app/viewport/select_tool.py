@@ -60,6 +60,9 @@ class SelectTool(Tool):
 
     def hint(self) -> str:
         if self._drag is not None:
+            if self.room.held_axis:
+                axis = self.room.held_axis.upper()
+                return f"Moving along {axis} only; let go of {axis} to move freely. Escape puts it back."
             if self._drag.ride is not None:
                 return "Riding the body. Hold Ctrl to free it, X, Y or Z for an axis; Escape puts it back."
             return "Moving. Hold X, Y or Z for one axis; Escape puts it back."
@@ -281,7 +284,7 @@ class SelectTool(Tool):
         sight = self.room.outlook.sight
         found = picking.things_in_box(sight, press.x, press.y, pointer.x, pointer.y)
         before = self.room.session.selection if press.shift else frozenset()
-        self.room.session.select(before | found)
+        self.room.session.select(before | {id for id in found if placing.is_seen(self.room.outlook, id)})
 
     def _toggle(self, pointer: Pointer) -> None:
         found = self._under(pointer)

@@ -1,0 +1,734 @@
+"""The view driven as a person would: real events on a real window, the layout read afterwards."""
+
+import math
+
+import numpy as np
+import pytest
+from msgspec.structs import replace
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QContextMenuEvent, QWheelEvent
+from PySide6.QtWidgets import QApplication
+
+from app.units import INCHES
+from app.viewport.marks import Badge, Sign
+from geometry import edits
+from geometry.layout import Landing
+from geometry.tube import centreline
+
+LEFT, RIGHT, MIDDLE = Qt.MouseButton.LeftButton, Qt.MouseButton.RightButton, Qt.MouseButton.MiddleButton
+SHIFT, CTRL = Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.ControlModifier
+
+
+def at(view, point) -> QPoint:
+    x, y = view.to_screen(point)
+    return QPoint(round(x), round(y))
+
+
+def drag(
+    qtbot, view, start: QPoint, end: QPoint, button=LEFT, keys=Qt.KeyboardModifier.NoModifier, release=True
+):
+    qtbot.mousePress(view, button, keys, start)
+    for part in (0.3, 0.7, 1.0):
+        place = QPointF(start) + (QPointF(end) - QPointF(start)) * part
+        move(view, place.toPoint(), button, keys)
+    if release:
+        qtbot.mouseRelease(view, button, keys, end)
+
+
+def move(view, place: QPoint, button=Qt.MouseButton.NoButton, keys=Qt.KeyboardModifier.NoModifier) -> None:
+    """Send a move with its buttons and keys, and let the frame that it asks for be made."""
+    from PySide6.QtCore import QEvent
+    from PySide6.QtGui import QMouseEvent
+
+    event = QMouseEvent(
+        QEvent.Type.MouseMove,
+        QPointF(place),
+        view.mapToGlobal(QPointF(place)),
+        Qt.MouseButton.NoButton,
+        button,
+        keys,
+    )
+    QApplication.sendEvent(view, event)
+    QApplication.processEvents()
+
+
+def only_tube(layout):
+    (tube,) = layout.tubes.values()
+    return tube
+
+
+def position(view, index: int):
+    layout = view.session.layout
+    return layout.nodes[only_tube(layout).nodes[index]].position
+
+
+def gap(view, point, stock: int = 1) -> float:
+    return view.outlook.solid.gap(point) - view.session.layout.stocks[stock].od / 2.0
+
+
+# -- selecting -------------------------------------------------------------------
+
+
+def test_a_click_selects_and_shift_click_adds_and_takes_away(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    tube = only_tube(caged)
+    first, last = caged.nodes[tube.nodes[0]], caged.nodes[tube.nodes[-1]]
+    qtbot.mouseClick(view, LEFT, pos=at(view, first.position))
+    assert view.session.selection == {first.id}
+    qtbot.mouseClick(view, LEFT, SHIFT, at(view, last.position))
+    assert view.session.selection == {first.id, last.id}
+    qtbot.mouseClick(view, LEFT, SHIFT, at(view, first.position))
+    assert view.session.selection == {last.id}
+    qtbot.mouseClick(view, LEFT, pos=QPoint(890, 20))
+    assert view.session.selection == frozenset()
+
+
+def test_a_tube_is_selected_where_it_is_drawn(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    line = centreline.of(caged, only_tube(caged))
+    qtbot.mouseClick(view, LEFT, pos=at(view, centreline.point_at(line, [line.length * 0.7])[0]))
+    assert view.session.selection == {only_tube(caged).id}
+
+
+def test_what_the_metal_hides_is_not_picked(qtbot, open_view, caged) -> None:
+    view = open_view(caged, "right")
+    tube = only_tube(caged)
+    qtbot.mouseClick(view, LEFT, pos=at(view, caged.nodes[tube.nodes[1]].position))
+    assert not view.session.selection & {tube.id, *tube.nodes}
+    view.set_body_opacity(0.4)
+    qtbot.mouseClick(view, LEFT, pos=at(view, caged.nodes[tube.nodes[1]].position))
+    assert view.session.selection == {tube.nodes[1]}
+
+
+def test_a_box_selects_what_lies_in_it(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    drag(qtbot, view, QPoint(5, 5), QPoint(895, 595), keys=SHIFT)
+    tube = only_tube(caged)
+    assert view.session.selection == {tube.id, *tube.nodes}
+    assert not view.session.is_previewing
+
+
+# -- dragging --------------------------------------------------------------------
+
+
+def test_a_dragged_node_rides_the_body_at_its_stand_off_in_one_undo_step(qtbot, open_view, caged) -> None:
+    view = open_view(caged, "corner")
+    before = position(view, 1)
+    start = at(view, before)
+    drag(qtbot, view, start, start + QPoint(30, 22))
+    after = position(view, 1)
+    assert math.dist(before, after) > 50.0
+    assert gap(view, after) == pytest.approx(gap(view, before), abs=0.1)
+    assert QPointF(at(view, after) - start - QPoint(30, 22)).manhattanLength() <= 3.0
+    assert view.session.undo_stack.count() == 1
+    assert view.session.undo_stack.undoText() == "Move node"
+    view.session.undo()
+    assert view.session.layout is caged
+
+
+def test_pressing_a_node_off_its_middle_does_not_move_it(qtbot, open_view, caged) -> None:
+    view = open_view(caged, "corner")
+    start = at(view, position(view, 1)) + QPoint(6, 3)
+    drag(qtbot, view, start, start + QPoint(2, 1))
+    assert view.session.undo_stack.count() == 0
+    assert view.session.layout is caged
+
+
+def test_a_node_grabbed_off_its_middle_does_not_jump_to_the_pointer(qtbot, open_view, caged) -> None:
+    view = open_view(caged, "corner")
+    node = at(view, position(view, 1))
+    drag(qtbot, view, node + QPoint(7, 4), node + QPoint(17, 10))
+    assert QPointF(at(view, position(view, 1)) - node - QPoint(10, 6)).manhattanLength() <= 2.0
+
+
+def test_ctrl_frees_a_dragged_node_into_the_view_plane(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    before = position(view, 1)
+    start = at(view, before)
+    drag(qtbot, view, start, start + QPoint(-20, -90), keys=CTRL)
+    after = position(view, 1)
+    assert after[1] == pytest.approx(before[1], abs=1e-6)
+    assert after[2] > before[2] + 100.0
+
+
+def test_a_held_key_keeps_a_drag_on_one_axis(qtbot, open_view, caged) -> None:
+    view = open_view(caged, "corner")
+    before = position(view, 1)
+    start = at(view, before)
+    drag(qtbot, view, start, start + QPoint(25, -60), release=False)
+    qtbot.keyPress(view, Qt.Key.Key_Z)
+    move(view, start + QPoint(30, -70), LEFT)
+    after = position(view, 1)
+    assert after[:2] == pytest.approx(before[:2])
+    assert after[2] > before[2] + 50.0
+    qtbot.keyRelease(view, Qt.Key.Key_Z)
+    move(view, start + QPoint(31, -70), LEFT)
+    assert position(view, 1)[:2] != pytest.approx(before[:2])
+    qtbot.mouseRelease(view, LEFT, pos=start + QPoint(31, -70))
+    assert view.session.undo_stack.count() == 1
+
+
+def test_escape_puts_a_dragged_node_back(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    start = at(view, position(view, 1))
+    drag(qtbot, view, start, start + QPoint(40, 30), release=False)
+    assert view.session.is_previewing
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    qtbot.mouseRelease(view, LEFT, pos=start + QPoint(40, 30))
+    assert view.session.layout is caged
+    assert view.session.undo_stack.count() == 0
+
+
+def test_several_nodes_move_together(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    tube = only_tube(caged)
+    view.session.select(tube.nodes[:2])
+    start = at(view, position(view, 1))
+    drag(qtbot, view, start, start + QPoint(-30, -20), keys=CTRL)
+    shifts = [np.subtract(position(view, i), caged.nodes[tube.nodes[i]].position) for i in range(3)]
+    assert shifts[0] == pytest.approx(shifts[1])
+    assert np.linalg.norm(shifts[0]) > 50.0
+    assert shifts[2] == pytest.approx(np.zeros(3))
+
+
+def test_an_end_dragged_onto_another_tube_lands_on_it(qtbot, open_view, caged) -> None:
+    layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), (-1500.0, 900.0, 800.0)], 1)
+    view = open_view(layout)
+    rail = only_tube(caged)
+    end = layout.tubes[strut].nodes[1]
+    start = at(view, layout.nodes[end].position)
+    goal = at(view, centreline.point_at(centreline.of(layout, rail), [2000.0])[0])
+    drag(qtbot, view, start, goal)
+    landing = view.session.layout.nodes[end].landing
+    assert landing is not None
+    assert landing.tube == rail.id
+    assert landing.station == pytest.approx(2000.0, abs=10.0)
+    assert view.session.undo_stack.count() == 1
+
+
+def test_a_node_dragged_onto_another_becomes_one_with_it(qtbot, open_view, caged) -> None:
+    layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), (-1500.0, 900.0, 800.0)], 1)
+    view = open_view(layout)
+    rail, end = only_tube(caged), layout.tubes[strut].nodes[1]
+    drag(qtbot, view, at(view, layout.nodes[end].position), at(view, layout.nodes[rail.nodes[2]].position))
+    assert view.session.layout.tubes[strut].nodes[1] == rail.nodes[2]
+    assert end not in view.session.layout.nodes
+    assert view.session.undo_stack.undoText() == "Join nodes"
+    assert view.session.selection == {rail.nodes[2]}
+
+
+def test_a_landing_slides_along_its_tube(qtbot, open_view, caged) -> None:
+    rail = only_tube(caged)
+    layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), Landing(rail.id, 2000.0)], 1)
+    view = open_view(layout)
+    end = layout.tubes[strut].nodes[1]
+    start = at(view, layout.nodes[end].position)
+    drag(qtbot, view, start, start + QPoint(40, 5))
+    after = view.session.layout.nodes[end]
+    assert after.landing is not None
+    assert after.landing.tube == rail.id
+    assert after.landing.station > 2100.0
+
+
+# -- keys ------------------------------------------------------------------------
+
+
+def test_arrows_nudge_the_selection_by_the_step_as_seen(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    node = only_tube(caged).nodes[1]
+    view.session.select({node})
+    before = caged.nodes[node].position
+    qtbot.keyClick(view, Qt.Key.Key_Up)
+    qtbot.keyClick(view, Qt.Key.Key_Right)
+    after = view.session.layout.nodes[node].position
+    assert np.subtract(after, before) == pytest.approx((-5.0, 0.0, 5.0))
+    assert view.session.undo_stack.count() == 2
+    qtbot.keyClick(view, Qt.Key.Key_Up, SHIFT)
+    assert view.session.layout.nodes[node].position[2] == pytest.approx(before[2] + 55.0)
+
+
+def test_a_nudge_in_inches_is_a_quarter_inch(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_units(INCHES)
+    node = only_tube(caged).nodes[1]
+    view.session.select({node})
+    qtbot.keyClick(view, Qt.Key.Key_Up)
+    assert view.session.layout.nodes[node].position[2] == pytest.approx(caged.nodes[node].position[2] + 6.35)
+
+
+def test_delete_removes_the_selection_and_undo_brings_it_back(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    tube = only_tube(caged)
+    view.session.select({tube.id})
+    qtbot.keyClick(view, Qt.Key.Key_Delete)
+    assert not view.session.layout.tubes
+    assert not view.session.layout.nodes
+    assert view.session.undo_stack.undoText() == f"Delete tube {tube.name}"
+    view.session.undo()
+    assert view.session.layout is caged
+
+
+def test_delete_leaves_body_panels_alone(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.session.select(caged.panels)
+    with qtbot.waitSignal(view.hint_changed):
+        qtbot.keyClick(view, Qt.Key.Key_Delete)
+    assert view.session.layout is caged
+
+
+def test_a_double_click_on_a_leg_adds_a_node_there(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    tube = only_tube(caged)
+    line = centreline.of(caged, tube)
+    place = centreline.point_at(line, [line.length * 0.8])[0]
+    qtbot.mouseClick(view, LEFT, pos=at(view, place))
+    qtbot.mouseDClick(view, LEFT, pos=at(view, place))
+    after = only_tube(view.session.layout)
+    assert len(after.nodes) == 4
+    assert view.session.layout.nodes[after.nodes[2]].position == pytest.approx(tuple(place), abs=6.0)
+    assert view.session.selection == {after.nodes[2]}
+    assert view.session.undo_stack.count() == 1
+
+
+def test_insert_without_a_pointer_halves_the_longest_leg(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.pointer = None
+    view.session.select({only_tube(caged).id})
+    qtbot.keyClick(view, Qt.Key.Key_Insert)
+    assert position(view, 2) == pytest.approx((-1600.0, position(view, 1)[1], 1100.0))
+
+
+# -- laying tube -----------------------------------------------------------------
+
+
+def lay(qtbot, view, *places) -> None:
+    for place in places:
+        move(view, at(view, place))
+        qtbot.mouseClick(view, LEFT, pos=at(view, place))
+
+
+def test_a_tube_is_laid_over_the_body_by_clicks_and_enter(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0), (-2000.0, 800.0, 1000.0))
+    assert view.session.undo_stack.count() == 0
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    tube = only_tube(view.session.layout)
+    assert len(tube.nodes) == 3
+    for id in tube.nodes:
+        assert gap(view, view.session.layout.nodes[id].position) == pytest.approx(30.0, abs=0.1)
+    assert view.session.undo_stack.count() == 1
+    assert view.session.undo_stack.undoText() == "Lay tube T1"
+    assert view.session.selection == {tube.id}
+    assert view.tool == "tube"
+
+
+def test_the_tube_being_laid_follows_the_pointer_with_its_bends(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    move(view, at(view, (-2000.0, 800.0, 1000.0)))
+    tube = only_tube(view.session.layout)
+    line = centreline.of(view.session.layout, tube)
+    assert len(line.bends) == 1
+    assert line.bends[0].radius == pytest.approx(114.3)
+    assert view.session.is_previewing
+
+
+def test_typing_a_distance_and_enter_sets_the_next_point_there(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 800.0))
+    move(view, at(view, (-900.0, 800.0, 800.0)))
+    qtbot.keyClicks(view, "600")
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    move(view, at(view, (-900.0, 800.0, 1000.0)))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert math.dist(position(view, 0), position(view, 1)) == pytest.approx(600.0)
+
+
+def test_typing_a_turn_bends_by_that_angle(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 500.0), (-900.0, 800.0, 500.0))
+    move(view, at(view, (-1400.0, 800.0, 1100.0)))
+    qtbot.keyClicks(view, "700a45")
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    line = centreline.of(view.session.layout, only_tube(view.session.layout))
+    assert math.degrees(line.bends[0].angle) == pytest.approx(45.0)
+    assert math.dist(position(view, 1), position(view, 2)) == pytest.approx(700.0)
+
+
+def test_a_place_can_be_typed(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 500.0))
+    qtbot.keyClicks(view, "-900, 850, 1 1/2 in")
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert position(view, 1) == pytest.approx((-900.0, 850.0, 38.1))
+
+
+def test_text_that_is_no_length_sets_nothing_and_says_why(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 800.0))
+    move(view, at(view, (-900.0, 800.0, 800.0)))
+    qtbot.keyClicks(view, "6..0")
+    with qtbot.waitSignal(view.hint_changed) as said:
+        qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert "can't be read" in said.args[0]
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert view.session.layout is body
+
+
+def test_backspace_takes_points_back_and_escape_leaves(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0), (-2000.0, 800.0, 1000.0))
+    qtbot.keyClick(view, Qt.Key.Key_Backspace)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert len(only_tube(view.session.layout).nodes) == 2
+    lay(qtbot, view, (-500.0, 800.0, 500.0))
+    qtbot.keyClick(view, Qt.Key.Key_Backspace)
+    assert not view.session.is_previewing
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert view.tool == "select"
+    assert view.session.undo_stack.count() == 1
+
+
+def test_escape_drops_an_unfinished_tube(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert view.session.layout is body
+    assert view.tool == "tube"
+
+
+def test_a_double_click_sets_the_last_point_and_ends_the_tube(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    qtbot.mouseDClick(view, LEFT, pos=at(view, (-900.0, 800.0, 1000.0)))
+    assert len(only_tube(view.session.layout).nodes) == 2
+    assert not view.session.is_previewing
+
+
+def test_a_tube_starts_on_a_node_and_lands_on_a_tube(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    rail = only_tube(caged)
+    seat = centreline.point_at(centreline.of(caged, rail), [2200.0])[0]
+    view.set_tool("tube")
+    lay(qtbot, view, caged.nodes[rail.nodes[0]].position, (-1600.0, 850.0, 500.0), tuple(seat))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    layout = view.session.layout
+    tube = next(tube for tube in layout.tubes.values() if tube.id != rail.id)
+    assert tube.nodes[0] == rail.nodes[0]
+    landing = layout.nodes[tube.nodes[-1]].landing
+    assert landing is not None
+    assert landing.tube == rail.id
+    assert landing.station == pytest.approx(2200.0, abs=12.0)
+
+
+def test_a_point_near_the_centre_plane_is_drawn_onto_it(qtbot, open_view, body) -> None:
+    view = open_view(body, "front")
+    view.set_tool("tube")
+    view.look_from("top")
+    lay(qtbot, view, (-500.0, 12.0, 1300.0), (-500.0, 600.0, 1300.0))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert position(view, 0)[1] == 0.0
+    assert gap(view, position(view, 0)) == pytest.approx(30.0, abs=0.5)
+
+
+def test_a_held_axis_key_lays_the_leg_along_it(qtbot, open_view, body) -> None:
+    view = open_view(body, "corner")
+    view.set_tool("tube")
+    lay(qtbot, view, (600.0, 300.0, 800.0))
+    qtbot.keyPress(view, Qt.Key.Key_X)
+    move(view, at(view, position_of_last_aim(view)) + QPoint(-60, 40))
+    qtbot.mouseClick(view, LEFT, pos=at(view, position_of_last_aim(view)) + QPoint(-60, 40))
+    qtbot.keyRelease(view, Qt.Key.Key_X)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    a, b = position(view, 0), position(view, 1)
+    assert a[1:] == pytest.approx(b[1:])
+    assert abs(a[0] - b[0]) > 20.0
+
+
+def position_of_last_aim(view):
+    return view._tool._points[-1]
+
+
+def test_a_change_of_tool_drops_what_was_not_recorded(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    with qtbot.waitSignal(view.tool_changed) as told:
+        view.set_tool("select")
+    assert told.args == ["select"]
+    assert view.session.layout is body
+
+
+def test_with_an_empty_rack_the_tube_tool_says_so(qtbot, open_view, body) -> None:
+    view = open_view(replace(body, stocks={}, dies={}))
+    view.set_tool("tube")
+    assert "rack" in view.hint
+    lay(qtbot, view, (0.0, 800.0, 600.0))
+    assert not view.session.layout.nodes
+
+
+# -- the other tools -------------------------------------------------------------
+
+
+def test_the_node_tool_sets_lone_nodes(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("node")
+    lay(qtbot, view, (-900.0, 800.0, 900.0))
+    (node,) = view.session.layout.nodes.values()
+    assert gap(view, node.position) == pytest.approx(30.0, abs=0.1)
+    assert view.session.undo_stack.undoText() == "Add node"
+
+
+def test_the_split_tool_cuts_a_tube_in_two(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_tool("split")
+    line = centreline.of(caged, only_tube(caged))
+    lay(qtbot, view, tuple(centreline.point_at(line, [line.length - 600.0])[0]))
+    assert len(view.session.layout.tubes) == 2
+    assert view.session.undo_stack.undoText() == "Split tube T1"
+
+
+def test_the_measure_tool_shows_the_distance_of_two_nodes(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_tool("measure")
+    a, b = (caged.nodes[id].position for id in only_tube(caged).nodes[1:])
+    lay(qtbot, view, a, b)
+    QApplication.processEvents()
+    numbers = [mark.number for mark in view.overlay.marks if isinstance(mark, Badge)]
+    assert "1600.0 mm" in numbers
+    assert view.session.layout is caged
+
+
+def test_picked_points_tell_panel_and_triangle(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.pick_points(2, "Click both ends of a length that you know.")
+    assert view.hint.startswith("Click both ends of a length that you know.")
+    with qtbot.waitSignal(view.points_picked) as told:
+        lay(qtbot, view, (-900.0, 800.0, 900.0), (-1900.0, 800.0, 700.0))
+    (panel,) = body.panels.values()
+    for picked, x in zip(told.args[0], (-900.0, -1900.0), strict=True):
+        assert picked.point == pytest.approx((x, 800.0, picked.point[2]), abs=10.0)
+        assert picked.panel == panel.id
+        assert np.all(panel.mesh.vertices[panel.mesh.triangles[picked.triangle]][:, 1] == 800.0)
+    assert view.tool == "select"
+
+
+def test_a_loop_of_points_ends_with_enter_and_escape_calls_it_off(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    corners = ((-900.0, 800.0, 900.0), (-1900.0, 800.0, 900.0), (-1900.0, 800.0, 500.0))
+    view.pick_points(0, "Click round the door")
+    lay(qtbot, view, *corners)
+    with qtbot.waitSignal(view.points_picked) as told:
+        qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert len(told.args[0]) == 3
+    view.pick_points(0, "Click round the door")
+    with qtbot.waitSignal(view.points_picked) as told:
+        qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert told.args[0] == []
+
+
+# -- looking round ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("button", "keys"), [(RIGHT, Qt.KeyboardModifier.NoModifier), (LEFT, Qt.KeyboardModifier.NoModifier)]
+)
+def test_dragging_the_body_orbits_about_the_point_under_the_pointer(
+    qtbot, open_view, body, button, keys
+) -> None:
+    view = open_view(body)
+    spot = (-700.0, 800.0, 800.0)
+    place = at(view, spot)
+    before = view.camera()
+    drag(qtbot, view, place, place + QPoint(80, 30), button, keys)
+    assert view.camera()["yaw"] != before["yaw"]
+    assert QPointF(at(view, spot) - place).manhattanLength() <= 3.0
+    assert view.session.undo_stack.count() == 0
+
+
+@pytest.mark.parametrize(("button", "keys"), [(MIDDLE, Qt.KeyboardModifier.NoModifier), (RIGHT, SHIFT)])
+def test_panning_carries_the_body_with_the_pointer(qtbot, open_view, body, button, keys) -> None:
+    view = open_view(body)
+    spot = (-700.0, 800.0, 800.0)
+    place = at(view, spot)
+    drag(qtbot, view, place, place + QPoint(80, -40), button, keys)
+    assert QPointF(at(view, spot) - place - QPoint(80, -40)).manhattanLength() <= 3.0
+
+
+@pytest.mark.parametrize("keys", [Qt.KeyboardModifier.NoModifier, CTRL])
+def test_the_wheel_zooms_to_the_pointer_with_or_without_ctrl(qtbot, open_view, body, keys) -> None:
+    view = open_view(body)
+    spot = (-2500.0, 800.0, 1200.0)
+    place, far = at(view, spot), view.camera()["distance"]
+    for _ in range(4):
+        wheel(view, place, 120, keys)
+    assert view.camera()["distance"] == pytest.approx(far * 0.84**4)
+    assert QPointF(at(view, spot) - place).manhattanLength() <= 2.0
+    assert view.session.layout is body
+
+
+def wheel(view, place: QPoint, turned: int, keys=Qt.KeyboardModifier.NoModifier) -> None:
+    event = QWheelEvent(
+        QPointF(place), view.mapToGlobal(QPointF(place)), QPoint(), QPoint(0, turned),
+        Qt.MouseButton.NoButton, keys, Qt.ScrollPhase.NoScrollPhase, False,
+    )  # fmt: skip
+    QApplication.sendEvent(view, event)
+
+
+def test_a_right_click_asks_for_the_menu_of_what_is_there(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    node = only_tube(caged).nodes[1]
+    with qtbot.waitSignal(view.context_menu_wanted) as told:
+        qtbot.mouseClick(view, RIGHT, pos=at(view, caged.nodes[node].position))
+    assert told.args[1] == {node}
+    assert view.session.selection == {node}
+
+
+def test_the_menu_key_asks_for_the_menu_of_the_selection(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.session.select({only_tube(caged).id})
+    event = QContextMenuEvent(
+        QContextMenuEvent.Reason.Keyboard, QPoint(10, 10), view.mapToGlobal(QPoint(10, 10))
+    )
+    with qtbot.waitSignal(view.context_menu_wanted) as told:
+        QApplication.sendEvent(view, event)
+    assert told.args[1] == {only_tube(caged).id}
+
+
+def test_the_camera_can_be_saved_and_brought_back(open_view, body) -> None:
+    view = open_view(body)
+    saved = view.camera()
+    view.look_from("top")
+    view.set_parallel(True)
+    view.set_camera(saved)
+    assert view.camera() == saved
+    view.set_camera({"focus": "nonsense"})
+    assert view.camera() == saved
+
+
+def test_the_section_hides_metal_from_the_eye_and_the_pointer(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    ray = view.outlook.ray(*view.to_screen((-900.0, 800.0, 800.0)))
+    assert view.outlook.body_at(ray).point[1] == pytest.approx(800.0)
+    view.set_section("y", 0.0)
+    assert view.outlook.body_at(ray).point[1] == pytest.approx(-800.0)
+    view.set_section(None)
+    assert view.outlook.body_at(ray).point[1] == pytest.approx(800.0)
+
+
+# -- reports ---------------------------------------------------------------------
+
+
+def badges(view) -> list[Badge]:
+    QApplication.processEvents()
+    return [mark for mark in view.overlay.marks if isinstance(mark, Badge)]
+
+
+def checked(layout):
+    from geometry.checks import findings
+
+    return findings.check_layout(layout)
+
+
+def test_the_selected_tube_shows_its_least_clearance_and_panel(open_view, caged) -> None:
+    view = open_view(caged)
+    view.show_report(view.session.revision, checked(caged))
+    assert badges(view) == []
+    view.session.select({only_tube(caged).id})
+    (badge,) = badges(view)
+    assert (badge.number, badge.words, badge.shape, badge.is_dim) == ("30.0 mm", "left sill", "fine", False)
+    view.set_units(INCHES)
+    assert badges(view)[0].number == "1.181 in"
+
+
+def test_a_report_of_an_older_layout_is_dimmed_and_an_older_report_dropped(open_view, caged) -> None:
+    view = open_view(caged)
+    node = only_tube(caged).nodes[1]
+    report = checked(caged)
+    view.show_report(view.session.revision, report)
+    old = view.session.revision
+    closer = edits.move_nodes(caged, only_tube(caged).nodes, (0.0, -20.0, 0.0))
+    view.session.select({node})
+    view.session.preview(closer)
+    assert badges(view)[0].is_dim
+    view.show_report(view.session.revision, checked(closer))
+    (badge,) = badges(view)
+    assert (badge.number, badge.shape, badge.is_dim) == ("10.0 mm", "close", False)
+    view.show_report(old, report)
+    assert badges(view)[0].number == "10.0 mm"
+    view.session.cancel()
+
+
+def test_a_tube_that_is_too_close_bears_a_sign_even_when_it_is_not_selected(open_view, caged) -> None:
+    view = open_view(edits.move_nodes(caged, only_tube(caged).nodes, (0.0, -20.0, 0.0)))
+    view.show_report(view.session.revision, checked(view.session.layout))
+    QApplication.processEvents()
+    assert [mark.shape for mark in view.overlay.marks if isinstance(mark, Sign)] == ["close"]
+
+
+def test_a_far_tube_says_so_calmly(open_view, caged) -> None:
+    view = open_view(edits.move_nodes(caged, only_tube(caged).nodes, (0.0, 900.0, 0.0)))
+    view.show_report(view.session.revision, checked(view.session.layout))
+    view.session.select({only_tube(caged).id})
+    (badge,) = badges(view)
+    assert (badge.number, badge.words, badge.shape) == ("", "over 300.0 mm", None)
+
+
+def test_a_report_from_before_another_job_was_opened_is_dropped(open_view, caged) -> None:
+    view = open_view(caged)
+    old, report = view.session.revision, checked(caged)
+    moved = edits.move_nodes(caged, only_tube(caged).nodes, (0.0, -20.0, 0.0))
+    view.session.open(moved, None)
+    view.session.select({only_tube(caged).id})
+    view.show_report(old, report)
+    assert badges(view) == []
+
+
+def test_a_bend_that_cannot_be_made_is_marked_and_says_why_when_selected(open_view, empty) -> None:
+    layout, tube = edits.add_tube(empty, [(0.0, 0.0, 0.0), (60.0, 0.0, 0.0), (60.0, 500.0, 0.0)], 1)
+    view = open_view(layout)
+    QApplication.processEvents()
+    assert [mark.shape for mark in view.overlay.marks if isinstance(mark, Sign)] == ["bad"]
+    view.session.select({tube})
+    (badge,) = badges(view)
+    assert badge.words == "leg 54.3 mm too short for this die"
+
+
+# -- life and death --------------------------------------------------------------
+
+
+def test_twenty_views_open_and_close_without_leaving_anything(open_view, caged) -> None:
+    for _ in range(20):
+        view = open_view(caged)
+        view.shutdown()
+        view.close()
+
+
+def test_a_shut_view_ignores_what_still_arrives(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.shutdown()
+    view.session.commit("Move", edits.move_nodes(caged, only_tube(caged).nodes, (1.0, 0.0, 0.0)))
+    view.redraw()
+    qtbot.wait(5)
+
+
+def test_the_picture_is_a_png_of_the_size_asked_for(open_view, caged) -> None:
+    from PySide6.QtGui import QImage
+
+    image = QImage.fromData(open_view(caged).picture(640, 400), "PNG")
+    assert (image.width(), image.height()) == (640, 400)
+    assert image.pixelColor(2, 2).name() == "#ffffff"
+    colours = {image.pixel(x, y) for x in range(0, 640, 4) for y in range(0, 400, 4)}
+    assert len(colours) > 20

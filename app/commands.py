@@ -6,6 +6,7 @@ With --json, stdout holds JSON and nothing else. DEVELOPERS.md describes what; i
 
 import argparse
 import ctypes
+import io
 import json
 import os
 import sys
@@ -47,6 +48,9 @@ def run(arguments: Sequence[str]) -> int:
 
 def guarded(work: Callable[[], int]) -> int:
     """Turn every exception into a sentence on stderr and an exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that knows no ▲ still gets the sentence
+            stream.reconfigure(errors="replace")
     try:
         return work()
     except (Refusal, GeometryError, BodyFileError, LayoutFileError) as error:
@@ -75,7 +79,7 @@ def _run(arguments: Sequence[str]) -> int:
     else:
         with _stdout_kept_clean():
             status, value, _ = work(chosen)
-        print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(value, indent=1, allow_nan=False))
     sys.stdout.flush()
     return status
 
@@ -132,6 +136,8 @@ def _layout_to_fill(chosen: argparse.Namespace) -> Layout:
     from geometry.tube import stock
 
     path: Path = chosen.job
+    if path.exists() and chosen.mesh.exists() and path.samefile(chosen.mesh):
+        raise Refusal(f"{path} is the mesh itself. Give the job another name after -o.")
     if chosen.add:
         return job.load(path)
     if path.exists() and not chosen.replace:

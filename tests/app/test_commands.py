@@ -122,6 +122,26 @@ def test_import_writes_over_a_job_only_when_told_to(car: Path, body: Path, capfd
     assert body.read_bytes() == before
 
 
+def test_the_mesh_is_never_written_over(car: Path, capfd: Any) -> None:
+    before = car.read_bytes()
+    assert commands.run(["import", str(car), "-o", str(car), "--replace"]) == 2
+    assert "is the mesh itself" in one_sentence(capfd.readouterr().err)
+    assert car.read_bytes() == before
+
+
+def test_a_terminal_without_our_signs_still_gets_the_sentence(body: Path) -> None:
+    done = outrib("check", with_tube(body, 15.0), PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert done.returncode == 1
+    assert "? T1 passes 15.0 mm from shell" in done.stdout
+
+
+def test_a_packet_goes_into_no_file(body: Path, capfd: Any) -> None:
+    capfd.readouterr()
+    caged = with_tube(body, 25.0)
+    assert commands.run(["schedule", str(caged), "-o", str(body)]) == 2
+    assert str(body) in one_sentence(capfd.readouterr().err)
+
+
 def test_add_keeps_what_the_job_holds(car: Path, body: Path) -> None:
     caged = with_tube(body, 30.0)
     before = job.load(caged)

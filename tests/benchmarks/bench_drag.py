@@ -55,5 +55,6 @@ def test_drag_as_the_window_sees_it(big_job: Any, qtbot: QtBot, say: Callable[[s
     say(
         f"dragging at {MOVES / spent:.0f} moves a second: {during / spent:.0f} reports a second, "
         f"{1e3 * median(late):.1f} ms after the move (95 of 100 within {1e3 * np.quantile(late, 0.95):.1f} "
-        f"ms); the UI thread spends {1e3 * median(taken):.2f} ms on a request, {1e3 * max(taken):.2f} ms at most"
+        f"ms); the UI thread spends {1e3 * median(taken):.2f} ms on a request, "
+        f"{1e3 * max(taken):.2f} ms at most"
     )

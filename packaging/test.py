@@ -60,7 +60,6 @@ def steps(python):
     """Return the steps in the order they run: the quickest to fail first."""
     offscreen = {"QT_QPA_PLATFORM": "offscreen", "DISPLAY": None, "WAYLAND_DISPLAY": None}
     xcb = {"QT_QPA_PLATFORM": "xcb", "WAYLAND_DISPLAY": None} if sys.platform.startswith("linux") else {}
-    benchmarks = sorted(str(path) for path in (environment.REPO / "tests" / "benchmarks").glob("*.py"))
     made = [
         Step("ruff format", [python, "-m", "ruff", "format", "--check", "."], 60),
         Step("ruff check", [python, "-m", "ruff", "check", "."], 60),
@@ -77,8 +76,16 @@ def steps(python):
             python, "screen", ["tests", "--ignore=tests/benchmarks", "-m", "gl"], 240, xcb, virtual_screen()
         ),
     ]
-    if benchmarks:
-        made.append(pytest(python, "benchmarks", [*benchmarks, "-s"], 180, offscreen))
+    return made + benchmarks(python, offscreen, xcb)
+
+
+def benchmarks(python, offscreen, xcb):
+    """Return the steps that print figures: test files by pytest, scripts on a screen, one after another."""
+    files = sorted((environment.REPO / "tests" / "benchmarks").glob("bench_*.py"))
+    scripts = [file for file in files if "\nif __name__ ==" in file.read_text(encoding="utf-8")]
+    tests = [str(file) for file in files if file not in scripts]
+    made = [pytest(python, "benchmarks", [*tests, "-s"], 180, offscreen)] if tests else []
+    made += [Step(file.stem, [*virtual_screen(), python, str(file)], 120, xcb) for file in scripts]
     return made
 
 

@@ -1,0 +1,40 @@
+"""A large body is drawn by a stand-in that a child process made."""
+
+import pytest
+from PySide6.QtCore import QObject
+
+from app.viewport.proxy import DRAWN_TRIANGLES, Decimation, Heavy
+from geometry.body import placement
+
+
+@pytest.fixture
+def heavy_body(empty, block, with_body):
+    """A block with 192,000 triangles."""
+    return with_body(empty, block((-3000.0, -800.0, 300.0), (600.0, 800.0, 1300.0), 127))
+
+
+@pytest.mark.slow
+def test_a_large_body_is_drawn_with_fewer_triangles_and_picked_with_all(qtbot, open_view, heavy_body) -> None:
+    (panel,) = heavy_body.panels.values()
+    assert len(panel.mesh.triangles) > DRAWN_TRIANGLES
+    view = open_view(heavy_body)
+    qtbot.waitUntil(lambda: view.scene.body_triangles <= DRAWN_TRIANGLES, timeout=30_000)
+    place = view.outlook.body_at(view.outlook.ray(*view.to_screen((-900.0, 800.0, 800.0))))
+    assert place.triangle < len(panel.mesh.triangles)
+    assert place.point[1] == pytest.approx(800.0)
+
+
+@pytest.mark.slow
+def test_stopping_ends_the_child_at_once(qtbot, heavy_body) -> None:
+    owner = QObject()
+    work = Decimation(owner)
+    (panel,) = heavy_body.panels.values()
+    work.start([Heavy(panel.id, panel.mesh, placement.panel_vertices(heavy_body, panel))], 0.5)
+    assert work.is_running
+    work.stop()
+    assert not work.is_running
+
+
+def test_a_small_body_needs_no_child(open_view, body) -> None:
+    view = open_view(body)
+    assert not view._decimation.is_running

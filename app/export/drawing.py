@@ -209,6 +209,8 @@ def _draw_tube(sheet: _Sheet, view: View, od: float, scale: float, spot: Vec2) -
             # The outline's round end runs over the neighbours behind it; their fill covers it again.
             sheet.add(*(fills[side] for side in (shape.order - 1, shape.order + 1) if side in fills), fill)
             fills[shape.order] = fill
+            if len(points) == 2:  # on a coarse screen the rim of the wide stroke may round to nothing
+                sheet.add(*_edges(points[0], points[1], thick))
         for a, b in pairwise(points):
             if a != b:
                 sheet.add(box=_segment_box(a, b, thick / 2.0))
@@ -227,6 +229,8 @@ def _fill(shape: Shape, points: tuple[Vec2, ...], thick: float, grey: float) -> 
 
 def _edges(a: Vec2, b: Vec2, thick: float) -> Iterator[Mark]:
     """Return the two long sides of a straight stretch."""
+    if math.dist(a, b) < FINE:
+        return
     x, y = _normal((b[0] - a[0], b[1] - a[1]))
     for side in (0.5, -0.5):
         dx, dy = -y * side * (thick - FINE), x * side * (thick - FINE)

@@ -29,16 +29,8 @@ def findings(layout: Layout, tube: Tube) -> Found:
 
 def blank_length(layout: Layout, tube: Tube, line: Centreline) -> float:
     """Return the straight length to cut: allowances grow where the die needs more to hold on to."""
-    start, end = (
-        layout.limits.end_allowance if allowance is None else allowance
-        for allowance in (tube.start_allowance, tube.end_allowance)
-    )
-    die = bending.die_of(layout, tube)
-    if line.bends and die is not None:
-        start = max(start, die.first_straight - line.straights[0])
-        end = max(end, die.tail - line.straights[-1])
-    true_length = sum(line.straights) + sum(bend.radius * bend.angle for bend in line.bends)
-    return true_length + start + end
+    start, end = bending.allowances(layout, tube, line.straights)
+    return start + line.length + end
 
 
 def _too_short(layout: Layout, tube: Tube, line: Centreline) -> Found:

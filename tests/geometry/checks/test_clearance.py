@@ -1,6 +1,7 @@
 """Clearances against an independent brute force, the laws they keep, and what is said about them."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -280,6 +281,36 @@ def test_the_checks_give_the_rows_in_the_band_and_the_nearest_panel(seed: int) -
             assert report.nearest[tube].clearance == pytest.approx(least, abs=CLEARANCE_ACCURACY)
         else:
             assert tube not in report.nearest
+
+
+@pytest.mark.parametrize(
+    "name", ["autoRallyPlatform.stl", "sedan_chassis_vis.obj", "vehicle-truck-yellow.glb"]
+)
+def test_clearances_to_real_meshes_agree_with_brute_force(meshes: Path, name: str) -> None:
+    trimesh = pytest.importorskip("trimesh")
+    read = trimesh.load(meshes / name, force="mesh", process=False)
+    vertices = np.array(read.vertices - read.bounds.mean(axis=0)) * (3500.0 / read.extents.max())
+    mesh = Mesh(vertices, np.array(read.faces, np.int32))
+    index = {104: PanelIndex(mesh.vertices, mesh.triangles)}
+    random = np.random.default_rng(3)
+    for _ in range(8):
+        points = random.uniform(vertices.min(axis=0) - 150.0, vertices.max(axis=0) + 150.0, (3, 3))
+        layout = job([tuple(point) for point in points.tolist()], mesh)
+        (row,) = clearance.clearances(layout, index, reach=FAR)
+        expected = nearest_of_a_large_mesh(layout, mesh, row.clearance + 22.225 + 1.0) - 22.225
+        assert row.clearance == pytest.approx(expected, abs=CLEARANCE_ACCURACY + SAGITTA)
+
+
+def nearest_of_a_large_mesh(layout: Layout, mesh: Mesh, limit: float) -> float:
+    """Return the brute distance from the centreline to all triangles whose box is nearer than limit."""
+    corners = mesh.vertices[mesh.triangles]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    best = math.inf
+    for a, b in zip(*chords(centreline.of(layout, layout.tubes[100])), strict=True):
+        near = ((np.minimum(a, b) - limit <= high) & (np.maximum(a, b) + limit >= low)).all(axis=1)
+        if near.any():
+            best = min(best, float(segment_to_triangle(a, b, corners[near]).min()))
+    return best
 
 
 def test_a_tube_along_a_flat_panel_is_exact_everywhere() -> None:

@@ -17,27 +17,37 @@ class Bar(QFrame):
 
     def __init__(self, over: QWidget) -> None:
         super().__init__(over)
+        self._over = over
         self.setObjectName("bar")
         self.setAutoFillBackground(True)
         self.hide()
         over.installEventFilter(self)
-        self.slot = 0  # how far down, when two bars are open
+        self.above: Bar | None = None  # while it is shown, this one stands below it
 
     def place(self) -> None:
-        """Centre at the top, never wider than what is below."""
-        over = self.parentWidget()
+        """Centre at the top or under the bar above, never wider than what is below."""
+        over, row = self._over, self.layout()
+        if row is None:
+            return
         width = min(over.width() - 2 * GAP, 640)
         self.setFixedWidth(max(width, 80))
-        height = self.layout().heightForWidth(width) if self.layout().hasHeightForWidth() else -1
-        self.setFixedHeight(max(height, self.layout().sizeHint().height()))
-        self.move((over.width() - self.width()) // 2, GAP + self.slot * (self.height() + GAP))
+        height = row.heightForWidth(width) if row.hasHeightForWidth() else -1
+        self.setFixedHeight(max(height, row.sizeHint().height()))
+        taken = self.above.geometry().bottom() if self.above is not None and self.above.isVisible() else 0
+        self.move((over.width() - self.width()) // 2, taken + GAP)
         self.raise_()
 
     @guarded(False)
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        if event.type() == QEvent.Type.Resize and self.isVisible():
+        kinds = (QEvent.Type.Resize, QEvent.Type.Show, QEvent.Type.Hide, QEvent.Type.Move)
+        if event.type() in kinds and self.isVisible():
             self.place()
         return False
+
+    def stand_below(self, other: "Bar") -> None:
+        """Keep out of another bar's way."""
+        self.above = other
+        other.installEventFilter(self)
 
 
 class MessageBar(Bar):
@@ -45,10 +55,11 @@ class MessageBar(Bar):
 
     def __init__(self, over: QWidget) -> None:
         super().__init__(over)
-        self._text = QLabel(wordWrap=True)
+        self._text = QLabel()
+        self._text.setWordWrap(True)
         self._text.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._button = QPushButton()
-        self._close = QToolButton(text="✕", objectName="fold")
+        self._close = quiet_button("✕")
         self._close.setToolTip("Put this message away.")
         self._close.setAccessibleName("Put this message away")
         self._act: Callable[[], object] | None = None
@@ -59,7 +70,9 @@ class MessageBar(Bar):
         row.addWidget(self._close)
         self._close.clicked.connect(self.hide)
         self._button.clicked.connect(self._on_button)
-        self._timer = QTimer(self, singleShot=True, interval=NEWS_MS)
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.setInterval(NEWS_MS)
         self._timer.timeout.connect(self.hide)
 
     @property
@@ -97,11 +110,11 @@ class JobBar(Bar):
 
     def __init__(self, over: QWidget) -> None:
         super().__init__(over)
-        self.slot = 1
         self._title = QLabel()
         self._doing = QLabel()
         self._doing.setProperty("kind", "faint")
-        self._progress = QProgressBar(textVisible=False, maximum=1000)
+        self._progress = QProgressBar()
+        self._progress.setTextVisible(False)
         self._stop = QPushButton("Cancel")
         self._stop.setToolTip("Stop this work; nothing is changed.")
         self.job: Job | None = None
@@ -140,6 +153,14 @@ class JobBar(Bar):
     def _on_ended(self) -> None:
         self.job = None
         self.hide()
+
+
+def quiet_button(text: str) -> QToolButton:
+    """A small button of one sign, without a frame."""
+    button = QToolButton()
+    button.setText(text)
+    button.setObjectName("fold")
+    return button
 
 
 class HintLine(QLabel):

@@ -16,6 +16,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.bars import quiet_button
+
 Place = Literal["job", "selection", "below"]
 PLACES: tuple[Place, ...] = ("job", "selection", "below")
 AREAS = {
@@ -26,7 +28,7 @@ AREAS = {
 }
 FIRST_SIZES = {"job": 232, "selection": 292, "below": 204}
 STATE_VERSION = 1
-STEP_WIDTH, WIDEST_STEP = 340, 560
+STEP_WIDTH, WIDEST_STEP = 366, 560
 STEP_MARGIN = 20  # frame and scroll bar
 
 
@@ -41,11 +43,14 @@ class Furniture(QObject):
         self._folded: dict[Place, bool] = dict.fromkeys(PLACES, False)
         self._is_away = False  # on the start page, or while the view is alone
         self._has_step = False
+        self._width_before = FIRST_SIZES["selection"]
         self._docks: dict[Place, QDockWidget] = {}
-        self.tabs = QTabWidget(documentMode=True)
-        self._step_area = QScrollArea(widgetResizable=True)
+        self.tabs = QTabWidget()
+        self.tabs.setDocumentMode(True)
+        self._step_area = QScrollArea()
+        self._step_area.setWidgetResizable(True)
         self._step_area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._step_title = QLabel(objectName="dock-title")
+        self._step_title = _title("")
         self._step = self._dock("step", self._step_title, "", self._step_area)
         for corner in (Qt.Corner.BottomLeftCorner, Qt.Corner.TopLeftCorner):
             window.setCorner(corner, Qt.DockWidgetArea.LeftDockWidgetArea)
@@ -54,7 +59,7 @@ class Furniture(QObject):
 
     def set_side(self, place: Place, title: str, key: str, widget: QWidget) -> None:
         """Put a widget into the dock at one side."""
-        label = QLabel(title, objectName="dock-title")
+        label = _title(title)
         self._docks[place] = self._dock(place, label, key, widget)
 
     def set_below(self, key: str) -> None:
@@ -72,7 +77,7 @@ class Furniture(QObject):
         place = self.tabs.addTab(widget, title)
         self.tabs.setTabToolTip(place, tip)
         if not lasting:
-            button = QToolButton(text="✕", objectName="fold")
+            button = quiet_button("✕")
             button.setToolTip("Close this tab.")
             button.setAccessibleName(f"Close {title}")
             button.setProperty("tab", widget)
@@ -108,6 +113,7 @@ class Furniture(QObject):
     def open_step(self, title: str, widget: QWidget) -> None:
         """Give the right side to a step until it is closed."""
         self.close_step()
+        self._width_before = self._docks["selection"].width()
         self._step_title.setText(title)
         self._step_area.setWidget(widget)
         widget.show()
@@ -125,6 +131,8 @@ class Furniture(QObject):
         widget.setParent(None)
         self._has_step = False
         self._arrange()
+        dock = [self._docks["selection"]]
+        self._window.resizeDocks(dock, [self._width_before], Qt.Orientation.Horizontal)
 
     def first_arrangement(self) -> None:
         """Sizes for a person who has not set any."""
@@ -189,8 +197,14 @@ class Furniture(QObject):
             self.tabs.removeTab(place)
 
 
+def _title(text: str) -> QLabel:
+    label = QLabel(text)
+    label.setObjectName("dock-title")
+    return label
+
+
 def _fold_button(place: str, key: str) -> QToolButton:
-    button = QToolButton(text="–", objectName="fold")
+    button = quiet_button("–")
     button.setProperty("place", place)
     button.setToolTip(f"Fold this away; {key} brings it back.")
     button.setAccessibleName("Fold away")

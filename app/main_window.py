@@ -45,7 +45,9 @@ from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
 TITLE = "Outrib"
-FIRST_SIZE = QSize(1280, 800)
+FIRST_SIZE = QSize(1280, 760)
+ROOMY = QSize(1440, 900)  # a smaller screen is filled
+LARGEST = QSize(1680, 1000)  # that the window takes without being asked
 SMALLEST = QSize(900, 560)
 PICTURE = QSize(528, 330)  # of a recent job; three times the card's, for sharp screens
 COVER = QSize(1600, 1000)  # of the packet's cover
@@ -98,6 +100,7 @@ class MainWindow(QMainWindow):
         self.setMinimumSize(SMALLEST)
         self.resize(FIRST_SIZE)
         self.setAcceptDrops(True)
+        self._state_before = self.windowState()  # before the view was alone
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.NoContextMenu)
         self._make_middle(safe_graphics)
         self._make_panels()
@@ -117,6 +120,7 @@ class MainWindow(QMainWindow):
         self._show_choices()
         self._dress()
         self._restore_window()
+        self._show_hint()
         self._show_title()
         self.show_start()
 
@@ -138,6 +142,7 @@ class MainWindow(QMainWindow):
         self.setCentralWidget(self._middle)
         self.message = MessageBar(self._middle)
         self.progress = JobBar(self._middle)
+        self.message.stand_below(self.progress)
 
     def _make_panels(self) -> None:
         session, units = self.session, self.settings.units
@@ -239,7 +244,7 @@ class MainWindow(QMainWindow):
         session.undo_stack.cleanChanged.connect(self._show_title)
         session.undo_stack.undoTextChanged.connect(self._update_undo)
         session.undo_stack.redoTextChanged.connect(self._update_undo)
-        view.hint_changed.connect(self.hint.setText)
+        view.hint_changed.connect(self._show_hint)
         view.tool_changed.connect(self._on_tool_changed)
         view.context_menu_wanted.connect(self._on_context_menu)
         self.outline.fly_to_wanted.connect(self.on_view.fly_to_ids)
@@ -418,7 +423,7 @@ class MainWindow(QMainWindow):
         possible = {
             "save": inside,
             "save_as": inside,
-            "export": free and bool(layout.tubes),
+            "export": inside and not self.on_steps.is_open and bool(layout.tubes),
             "undo": quiet and stack.canUndo(),
             "redo": quiet and stack.canRedo(),
             "rename": free and len(self.session.selection) == 1 and not nodes,
@@ -439,7 +444,7 @@ class MainWindow(QMainWindow):
             "hide": free and bool(panels or bodies),
             "leave_out": free and bool(panels or bodies),
             "show_all": free and any(not panel.shown for panel in layout.panels.values()),
-            "check_now": inside and bool(layout.tubes),
+            "check_now": inside and not self.on_steps.is_open and bool(layout.tubes),
         }
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
         possible |= dict.fromkeys(actions.TOOLS, free)
@@ -454,7 +459,13 @@ class MainWindow(QMainWindow):
             action.setChecked(True)
 
     def _on_step_changed(self) -> None:
+        self._show_hint()
         self._update_actions()
+
+    def _show_hint(self, *_: object) -> None:
+        """What the step waits for, else what the tool waits for."""
+        asks_for_points = self.view.tool == "pick points"
+        self.hint.setText(self.view.hint if asks_for_points else self.on_steps.hint or self.view.hint)
 
     def _on_stock_chosen(self, stock: int) -> None:
         self.view.current_stock = stock
@@ -473,9 +484,10 @@ class MainWindow(QMainWindow):
     def _on_view_alone(self, alone: bool) -> None:
         self.show_room()
         if alone:
+            self._state_before = self.windowState()
             self.showFullScreen()
         else:
-            self.showNormal()
+            self.setWindowState(self._state_before)
         self._arrange_for_view_alone()
 
     def _arrange_for_view_alone(self) -> None:
@@ -598,7 +610,16 @@ class MainWindow(QMainWindow):
     # Coming and going
 
     def _restore_window(self) -> None:
-        self.restoreGeometry(self.settings.bytes_at("window/geometry"))
+        """As it was left; the first time as large as it needs, on a small screen as large as there is."""
+        if self.restoreGeometry(self.settings.bytes_at("window/geometry")):
+            return
+        room = self.screen().availableSize()
+        if room.width() < ROOMY.width() or room.height() < ROOMY.height():
+            self.setWindowState(Qt.WindowState.WindowMaximized)
+        else:
+            self.resize(
+                QSize(min(room.width() - 160, LARGEST.width()), min(room.height() - 120, LARGEST.height()))
+            )
 
     @guarded()
     def keyPressEvent(self, event: QKeyEvent) -> None:

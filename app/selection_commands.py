@@ -49,7 +49,8 @@ class SelectionCommands(QObject):
 
     def mirror(self) -> None:
         """Copy across the centre plane and select the copies."""
-        tubes, made = self.tubes, []
+        tubes = self.tubes
+        made: list[int] = []
 
         def mirrored(layout: Layout) -> Layout:
             after, ids = edits.mirror(layout, tubes)

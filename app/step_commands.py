@@ -11,6 +11,11 @@ from app.settings import Settings
 from app.units import Units
 from app.viewport.view import View
 
+BRING_IN_HINT = "See that size and direction are right; Enter brings the body in, Escape leaves it out."
+PLACE_HINT = "Change how the body stands; Enter keeps it, Escape leaves it as it was."
+MEASURE_HINT = "Type what tape and plumb line say; the body follows. Ctrl+Enter keeps it, Escape drops it."
+SPLIT_HINT = "Choose the faces of the new panel; Enter splits them off, Escape leaves."
+
 
 class StepCommands(QObject):
     """Opens a step, connects it with the view, and closes it when it ends."""
@@ -27,6 +32,7 @@ class StepCommands(QObject):
         self._furniture = furniture
         self._settings = settings
         self._step: Any = None
+        self._hint = ""
         self._body_in: Any = None
         self._split: Any = None
         view.points_picked.connect(self._on_picked)
@@ -34,6 +40,11 @@ class StepCommands(QObject):
     @property
     def is_open(self) -> bool:
         return self._step is not None
+
+    @property
+    def hint(self) -> str:
+        """What the open step waits for; empty when none is open."""
+        return self._hint if self.is_open else ""
 
     def bodies_meant(self) -> list[int]:
         """The selected bodies, those of the selected panels, or the only one there is."""
@@ -72,7 +83,7 @@ class StepCommands(QObject):
     def bring_in(self, scan: Any) -> None:
         """Judge a mesh that was read and let the person say how it stands."""
         panel = self._body_panel()
-        self._open("Bring in a body", panel)
+        self._open("Bring in a body", panel, BRING_IN_HINT)
         self._view.set_figure(True)
         panel.bring_in(scan)
 
@@ -93,7 +104,7 @@ class StepCommands(QObject):
             self.refused.emit("Select the body that shall be placed again first.")
             return
         panel = self._body_panel()
-        self._open("Place the body", panel)
+        self._open("Place the body", panel, PLACE_HINT)
         panel.open_body(bodies[0])
         if not panel.is_open:  # it was refused, and said why
             self._on_ended()
@@ -105,7 +116,7 @@ class StepCommands(QObject):
             self.refused.emit("Select the one panel that shall be split first.")
             return
         panel = self._split_panel()
-        self._open("Split a panel", panel)
+        self._open("Split a panel", panel, SPLIT_HINT)
         panel.open_panel(chosen[0])
 
     def join_panels(self) -> None:
@@ -123,7 +134,7 @@ class StepCommands(QObject):
         panel = MeasuredPanel(self._session, self._settings.units, body)
         panel.accepted.connect(self._on_ended)
         panel.cancelled.connect(self._on_ended)
-        self._open("Measure a body", panel)
+        self._open("Measure a body", panel, MEASURE_HINT)
 
     def _body_panel(self) -> Any:
         """The panel of the import step, made when it is first wanted."""
@@ -147,10 +158,10 @@ class StepCommands(QObject):
             panel.closed.connect(self._on_ended)
         return self._split
 
-    def _open(self, title: str, panel: QWidget) -> None:
+    def _open(self, title: str, panel: QWidget, hint: str) -> None:
         if self._step is not None and self._step is not panel:
             self.close()
-        self._step = panel
+        self._step, self._hint = panel, hint
         self._view.set_tool("select")
         self._furniture.open_step(title, panel)
         self.changed.emit()

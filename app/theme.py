@@ -7,6 +7,7 @@ from PySide6.QtGui import QColor, QGuiApplication, QIcon, QPainter, QPalette, QP
 from PySide6.QtWidgets import QApplication
 
 from app.settings import Theme
+from app.wording import Band
 
 ICONS = Path(__file__).parent.parent / "assets" / "icons"
 Role = QPalette.ColorRole
@@ -62,7 +63,7 @@ def severity_colours(dark: bool) -> dict[str, str]:
     return {"error": c["bad"], "warning": c["bad"], "note": c["near"]}
 
 
-def band_colours(dark: bool) -> dict[str, str]:
+def band_colours(dark: bool) -> dict[Band, str]:
     """The same for the three signs of clearance."""
     c = colours(dark)
     return {"close": c["bad"], "fine": c["fine"], "far": c["near"]}
@@ -124,7 +125,7 @@ QLineEdit {{ background: {base}; border: 1px solid {line}; border-radius: 3px; p
 QLineEdit:focus {{ border: 1px solid {accent}; }}
 QLineEdit:disabled {{ color: {disabled}; }}
 QLineEdit[refused="true"] {{ border: 2px solid {bad}; }}
-QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4px; padding: 4px 10px; }}
+QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4px; padding: 4px 6px; }}
 QPushButton:hover {{ background: {hover}; }}
 QPushButton:focus {{ border-color: {accent}; }}
 QPushButton:disabled {{ color: {disabled}; }}
@@ -133,6 +134,7 @@ QTreeView, QTableView, QListView {{ background: {base}; border: 0; alternate-bac
     selection-background-color: {accent}; selection-color: {accent_text}; outline: 0; }}
 QTreeView::item {{ padding: 2px 0; }}
 QTableView {{ gridline-color: {line}; }}
+QTableView::item {{ padding: 0 5px; }}
 QTableView QLineEdit, QTreeView QLineEdit {{ border-radius: 0; padding: 0 3px; min-height: 0; }}
 QHeaderView::section {{ background: {window}; color: {faint}; border: 0; border-bottom: 1px solid {line};
     padding: 3px 6px; }}

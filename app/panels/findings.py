@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 
 from app import wording
 from app.guarded import guarded
-from app.panels.rows import keep_to_width
+from app.panels.rows import children, keep_to_width
 from app.session import Session
 from app.units import Units
 from geometry.checks.findings import Finding, Report
@@ -27,7 +27,7 @@ from geometry.layout import Layout
 FINDING = Qt.ItemDataRole.UserRole
 SIGN = Qt.ItemDataRole.UserRole + 1
 SIGN_WIDTH = 22
-PADDING = 3
+PADDING, LEFT, RIGHT = 3, 2, 4
 WHOLE_JOB = "The job"
 Index = QModelIndex | QPersistentModelIndex
 
@@ -104,16 +104,15 @@ class FindingsPanel(QWidget):
         self._tree.setCurrentItem(item)
 
     def _rows(self) -> list[QTreeWidgetItem]:
-        root = self._tree.invisibleRootItem()
-        groups = [root.child(row) for row in range(root.childCount())]
-        return [group.child(row) for group in groups for row in range(group.childCount())]
+        return [row for group in children(self._tree.invisibleRootItem()) for row in children(group)]
 
     def _fill(self) -> None:
         report = self._report
         if report is None:
             return
         self._tree.blockSignals(True)
-        chosen = self._tree.currentItem().data(0, FINDING) if self._tree.currentItem() else None
+        current = self._tree.currentItem()
+        chosen = current.data(0, FINDING) if current is not None else None
         place = self._tree.verticalScrollBar().value()
         self._tree.clear()
         layout = self._session.layout
@@ -175,7 +174,7 @@ class FindingsPanel(QWidget):
             self._choose(item.data(0, FINDING))
 
     def _choose(self, finding: Finding) -> None:
-        self._session.select((*finding.tubes, *finding.nodes))
+        self._session.select(finding.tubes or finding.nodes or finding.panels)
         self.chosen.emit(finding)
 
 
@@ -220,7 +219,7 @@ class SentenceDelegate(QStyledItemDelegate):
 
     @guarded(QSize(10, 20))
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
-        width = self._view.viewport().width() - 2 * self._view.indentation() - SIGN_WIDTH
+        width = self._view.viewport().width() - self._view.indentation() - SIGN_WIDTH - LEFT - RIGHT
         box = QRect(0, 0, max(width, 60), 10_000)
         wrapped = option.fontMetrics.boundingRect(box, Qt.TextFlag.TextWordWrap, index.data())
         return QSize(max(width, 60), wrapped.height() + 2 * PADDING)
@@ -236,7 +235,7 @@ class SentenceDelegate(QStyledItemDelegate):
         if chosen:
             painter.fillRect(option.rect, option.palette.highlight())
         text = option.palette.color(role)
-        inner = option.rect.adjusted(2, PADDING, -4, -PADDING)
+        inner = option.rect.adjusted(LEFT, PADDING, -RIGHT, -PADDING)
         painter.save()
         painter.setPen(text if chosen else self.colours.get(severity, text))
         painter.drawText(inner, Qt.AlignmentFlag.AlignTop, wording.SEVERITY_SIGNS[severity])

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHeaderView, QLineEdit, QTreeWidget, QTreeWidgetItem, QVBoxLayout, QWidget
 
+from app.panels.rows import children
+
 
 class KeysPanel(QWidget):
     """A list to look things up in."""
@@ -13,7 +15,9 @@ class KeysPanel(QWidget):
         super().__init__(parent)
         self.search = QLineEdit(placeholderText="Type to find a command", clearButtonEnabled=True)
         self.search.textChanged.connect(self._narrow)
-        self.tree = QTreeWidget(columnCount=3, rootIsDecorated=False, uniformRowHeights=True)
+        self.tree = QTreeWidget()
+        self.tree.setRootIsDecorated(False)
+        self.tree.setUniformRowHeights(True)
         self.tree.setHeaderLabels(["Command", "Key", "What it does"])
         self.tree.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.tree.setAccessibleName("Commands and keys")
@@ -36,7 +40,6 @@ class KeysPanel(QWidget):
 
     def _narrow(self, text: str) -> None:
         wanted = text.lower().split()
-        for row in range(self.tree.topLevelItemCount()):
-            item = self.tree.topLevelItem(row)
+        for item in children(self.tree.invisibleRootItem()):
             words = " ".join(item.text(column) for column in range(3)).lower()
             item.setHidden(not all(word in words for word in wanted))

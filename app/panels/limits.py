@@ -37,7 +37,9 @@ class LimitsPanel(QScrollArea):
 
     def _make_rows(self, units: Units) -> QWidget:
         page = QWidget()
-        grid = QGridLayout(page, horizontalSpacing=12, verticalSpacing=6)
+        grid = QGridLayout(page)
+        grid.setHorizontalSpacing(12)
+        grid.setVerticalSpacing(6)
         grid.setContentsMargins(10, 8, 10, 8)
         for row, (name, info) in enumerate(LIMITS.items()):
             field = _field_for(info, units)

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
 
 from app import units as unit_text
 from app import wording
+from app.panels.rows import children
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -60,7 +61,7 @@ class OutlinePanel(QWidget):
         if self._report is not None:
             self.show_report(self._report)
 
-    def set_sign_colours(self, colours: dict[str, str]) -> None:
+    def set_sign_colours(self, colours: dict[wording.Band, str]) -> None:
         """Colour the signs of clearance; their shapes differ as well."""
         self._colours = {wording.BAND_SIGNS[band]: QColor(value) for band, value in colours.items()}
         self._colours[wording.SEVERITY_SIGNS["error"]] = QColor(colours["close"])
@@ -97,7 +98,10 @@ class OutlinePanel(QWidget):
         return True
 
     def _make_tree(self) -> QTreeWidget:
-        tree = QTreeWidget(columnCount=2, headerHidden=True, uniformRowHeights=True)
+        tree = QTreeWidget()
+        tree.setColumnCount(2)
+        tree.setHeaderHidden(True)
+        tree.setUniformRowHeights(True)
         tree.setAccessibleName("What the job consists of")
         tree.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         tree.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
@@ -152,6 +156,7 @@ class OutlinePanel(QWidget):
         self, parent: QTreeWidgetItem, id: int, name: str, *, may_rename: bool = True
     ) -> QTreeWidgetItem:
         item = QTreeWidgetItem(parent, [name, ""])
+        item.setTextAlignment(STATE, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         if id in self._states:
             self._show_state(item, self._states[id])
         item.setData(NAME, ID, id)
@@ -177,11 +182,9 @@ class OutlinePanel(QWidget):
             self._add(item, node, node_words(tube, place), may_rename=False)
 
     def _all_items(self) -> Iterable[QTreeWidgetItem]:
-        root = self._tree.invisibleRootItem()
-        for row in range(root.childCount()):
-            top = root.child(row)
+        for top in children(self._tree.invisibleRootItem()):
             yield top
-            yield from (top.child(index) for index in range(top.childCount()))
+            yield from children(top)
 
     def _key(self, item: QTreeWidgetItem) -> object:
         id = item.data(NAME, ID)
@@ -263,8 +266,9 @@ def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
 
 
 def _named(layout: Layout) -> dict[int, str]:
-    things = (*layout.tubes.values(), *layout.panels.values(), *layout.bodies.values())
-    return {thing.id: thing.name for thing in things}
+    names = {id: tube.name for id, tube in layout.tubes.items()}
+    names |= {id: panel.name for id, panel in layout.panels.items()}
+    return names | {id: body.name for id, body in layout.bodies.items()}
 
 
 def _panels_look(layout: Layout) -> list[tuple[object, ...]]:

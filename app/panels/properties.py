@@ -132,7 +132,7 @@ class JobPage(Rows):
         self.tubes = self.number("Tubes", "How many tubes are laid.")
         self.length = self.number("Centreline", "Of all tubes together.")
         self.mass = self.number("Mass", "Of all tubes together.")
-        self.size = self.words()
+        self.size_words = self.words()
         self.heading("New tubes")
         self.stock = ChoiceBox()
         self.stock.activated.connect(self._on_stock)
@@ -169,7 +169,7 @@ class JobPage(Rows):
         length, mass = sums(layout, layout.tubes)
         self.length.setText(unit_text.format_length(length, self._units))
         self.mass.setText(unit_text.format_mass(mass, self._units))
-        self.size.setText(self._body_words(layout))
+        self.size_words.setText(self._body_words(layout))
         self.standoff.set_value(layout.limits.standoff_wanted)
         chosen = self.stock.chosen if self.stock.chosen in layout.stocks else next(iter(layout.stocks), None)
         self.stock.show_choices(stock_choices(layout, self._units), chosen)
@@ -213,7 +213,7 @@ class PanelPage(Rows):
         self.name = QLineEdit()
         self.name.editingFinished.connect(self._on_name)
         self.field("Panel", self.name, "The panel's name in lists, findings and on paper.")
-        self.size = self.words()
+        self.size_words = self.words()
         self.kept = QCheckBox("Kept: drawn and checked")
         self.kept.setToolTip("Left out, the panel is neither drawn nor checked.")
         self.kept.clicked.connect(self._on_kept)
@@ -251,7 +251,7 @@ class PanelPage(Rows):
             self.name.setText(panel.name)
         count = wording.counted(len(panel.mesh.triangles), "triangle")
         came = f", came as “{panel.source}”" if panel.source and panel.source != panel.name else ""
-        self.size.setText(f"{size_words(layout, [panel], self._units)}; {count}{came}.")
+        self.size_words.setText(f"{size_words(layout, [panel], self._units)}; {count}{came}.")
         self.kept.setChecked(panel.kept)
         self.shown.setChecked(panel.shown)
         self.colour.setCurrentIndex(max(self.colour.findData(panel.colour or THEME_COLOUR), 0))
@@ -294,7 +294,7 @@ class BodyPage(Rows):
         self.name = QLineEdit()
         self.name.editingFinished.connect(self._on_name)
         self.field("Body", self.name, "The body's name in the list.")
-        self.size = self.words("heading")
+        self.size_words = self.words("heading")
         self.read_as = self.words()
         self.place = QPushButton("Place it again…")
         self.place.setToolTip("Change unit, up, forward, front axle and which panels are kept.")
@@ -324,7 +324,7 @@ class BodyPage(Rows):
             self.name.setText(body.name)
         panels = [panel for panel in layout.panels.values() if panel.body == body.id]
         kept = [panel for panel in panels if panel.kept]
-        self.size.setText(size_words(layout, kept or panels, self._units).capitalize())
+        self.size_words.setText(size_words(layout, kept or panels, self._units).capitalize())
         triangles = sum(len(panel.mesh.triangles) for panel in panels)
         counts = (
             f"{wording.counted(len(panels), 'panel')}, {len(kept)} kept; {triangles:,} triangles".replace(

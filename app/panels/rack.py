@@ -28,6 +28,8 @@ from geometry.tube import stock as sections
 Kind = Literal["text", "size", "length", "angle", "ratio", "mass"]
 Thing = TypeVar("Thing", Stock, Die)
 ID = Qt.ItemDataRole.UserRole
+FIRST_STOCK = Stock(0, "", 38.1, 2.41)  # of an empty rack
+FIRST_DIE = Die(0, "", 38.1, 114.3)
 MM_PER_METRE, MM_PER_FOOT = 1000.0, 304.8
 
 
@@ -68,7 +70,8 @@ class RackPanel(QWidget):
         self._session = session
         self.stocks = RackTable(STOCK_COLUMNS, "Stock", units)
         self.dies = RackTable(DIE_COLUMNS, "Dies", units)
-        self.tabs = QTabWidget(documentMode=True)
+        self.tabs = QTabWidget()
+        self.tabs.setDocumentMode(True)
         self.tabs.addTab(self.stocks, "Stock")
         self.tabs.addTab(self.dies, "Dies")
         self.tabs.setCornerWidget(self._buttons())
@@ -151,14 +154,16 @@ class RackPanel(QWidget):
             self._fill()
 
     def _add_stock(self) -> None:
-        like = self.stocks.like(self._session.layout.stocks) or Stock(0, "", 38.1, 2.41)
-        new = replace(like, name=_copy_name(like.name, self._session.layout.stocks))
+        stocks = self._session.layout.stocks
+        like = next((stocks[id] for id in (*self.stocks.chosen_ids(), *reversed(stocks))), FIRST_STOCK)
+        new = replace(like, name=_copy_name(like.name, stocks))
         self._session.apply("Add stock", lambda now: edits.add_stock(now, new)[0])
         self.stocks.show_last()
 
     def _add_die(self) -> None:
-        like = self.dies.like(self._session.layout.dies) or Die(0, "", 38.1, 114.3)
-        new = replace(like, name=_copy_name(like.name, self._session.layout.dies))
+        dies = self._session.layout.dies
+        like = next((dies[id] for id in (*self.dies.chosen_ids(), *reversed(dies))), FIRST_DIE)
+        new = replace(like, name=_copy_name(like.name, dies))
         self._session.apply("Add die", lambda now: edits.add_die(now, new)[0])
         self.dies.show_last()
 
@@ -202,24 +207,18 @@ class RackTable(QTableWidget):
 
     def fill(self, things: Mapping[int, Stock] | Mapping[int, Die]) -> None:
         self._filling = True
-        row_count = len(things)
-        self.setRowCount(row_count)
+        self.setRowCount(len(things))
         self._show_titles()
-        for row, thing in enumerate(things.values()):
+        rows: list[Stock | Die] = [*things.values()]
+        for row, thing in enumerate(rows):
             for place, column in enumerate(self.columns):
                 self.setItem(row, place, self._cell(thing, column))
         self._filling = False
 
     def chosen_ids(self) -> list[int]:
         rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
-        return [int(self.item(row, 0).data(ID)) for row in rows]
-
-    def like(self, things: Mapping[int, Thing]) -> Thing | None:
-        """The selected thing, or the last."""
-        chosen = self.chosen_ids()
-        if chosen:
-            return things.get(chosen[0])
-        return next(reversed(things.values()), None)
+        items = [self.item(row, 0) for row in rows]
+        return [int(item.data(ID)) for item in items if item is not None]
 
     def show_last(self) -> None:
         self.selectRow(self.rowCount() - 1)

@@ -9,6 +9,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QLabel,
     QSizePolicy,
+    QTreeWidgetItem,
     QVBoxLayout,
     QWidget,
 )
@@ -28,7 +29,8 @@ class Rows(QWidget):
 
     def heading(self, text: str) -> QLabel:
         """A line with a name over what follows."""
-        rule = QFrame(objectName="rule")
+        rule = QFrame()
+        rule.setObjectName("rule")
         label = QLabel(text)
         label.setProperty("kind", "heading")
         self.whole(rule)
@@ -78,7 +80,9 @@ class Rows(QWidget):
 
     def _open_grid(self) -> QGridLayout:
         if self._grid is None:
-            self._grid = QGridLayout(horizontalSpacing=8, verticalSpacing=5)
+            self._grid = QGridLayout()
+            self._grid.setHorizontalSpacing(8)
+            self._grid.setVerticalSpacing(5)
             self._grid.setColumnStretch(0, 2)
             self._grid.setColumnStretch(1, 3)
             self._column.addLayout(self._grid)
@@ -109,6 +113,12 @@ class ChoiceBox(QComboBox):
     def chosen(self) -> int | None:
         data = self.currentData()
         return None if data is None else int(data)
+
+
+def children(item: QTreeWidgetItem) -> list[QTreeWidgetItem]:
+    """The rows of a tree below another."""
+    rows = (item.child(place) for place in range(item.childCount()))
+    return [row for row in rows if row is not None]
 
 
 def keep_to_width(label: QLabel) -> None:

@@ -211,7 +211,9 @@ class ScheduleModel(QAbstractTableModel):
             side = Qt.AlignmentFlag.AlignRight if section in NUMBERS else Qt.AlignmentFlag.AlignLeft
             return int(side | Qt.AlignmentFlag.AlignVCenter)
         name = name.format(length=unit_text.length_unit(self.units), mass=unit_text.mass_unit(self.units))
-        return {Qt.ItemDataRole.DisplayRole: name, Qt.ItemDataRole.ToolTipRole: tip}.get(role)
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return tip
+        return name if role == Qt.ItemDataRole.DisplayRole else None
 
     def _word_nearest(self) -> None:
         report = self._report
@@ -266,5 +268,4 @@ def _make_table(model: ScheduleModel) -> QTableView:
     header.setHighlightSections(False)
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
     header.setSectionResizeMode(NEAREST - 1, QHeaderView.ResizeMode.Stretch)
-    header.setSectionResizeMode(NEAREST, QHeaderView.ResizeMode.Stretch)
     return table

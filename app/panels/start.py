@@ -42,7 +42,9 @@ class StartPage(QScrollArea):
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         page = QWidget()
         self._choices: list[Choice] = []
-        self._jobs = QGridLayout(horizontalSpacing=14, verticalSpacing=14)
+        self._cards: list[QToolButton] = []
+        self._jobs = QGridLayout()
+        self._jobs.setSpacing(14)
         self._jobs_title = _heading("Recent jobs", 15)
         column = QVBoxLayout(page)
         column.setContentsMargins(48, 40, 48, 32)
@@ -71,15 +73,18 @@ class StartPage(QScrollArea):
 
     def set_recent(self, jobs: Sequence[tuple[Path, Path]]) -> None:
         """List jobs, each with the file of its picture (which may not exist)."""
-        while self._jobs.count():
-            self._jobs.takeAt(0).widget().deleteLater()
-        for place, (job, picture) in enumerate(jobs[: 2 * COLUMNS]):
-            self._jobs.addWidget(self._job_card(job, picture), place // COLUMNS, place % COLUMNS)
+        for card in self._cards:
+            self._jobs.removeWidget(card)
+            card.deleteLater()
+        self._cards = [self._job_card(job, picture) for job, picture in jobs[: 2 * COLUMNS]]
+        for place, card in enumerate(self._cards):
+            self._jobs.addWidget(card, place // COLUMNS, place % COLUMNS)
         self._jobs.setColumnStretch(COLUMNS, 1)
         self._jobs_title.setVisible(bool(jobs))
 
     def _choice_row(self) -> QHBoxLayout:
-        row = QHBoxLayout(spacing=14)
+        row = QHBoxLayout()
+        row.setSpacing(14)
         wanted = (self.scan_wanted, self.measures_wanted, self.sample_wanted)
         for (_, title, words), signal in zip(CHOICES, wanted, strict=True):
             card = Choice(title, words)
@@ -89,7 +94,8 @@ class StartPage(QScrollArea):
         return row
 
     def _open_button(self) -> QToolButton:
-        button = QToolButton(text="Open another job…")
+        button = QToolButton()
+        button.setText("Open another job…")
         button.setToolTip("Choose a job file.")
         button.clicked.connect(self.open_wanted)
         return button
@@ -97,8 +103,8 @@ class StartPage(QScrollArea):
     def _job_card(self, job: Path, picture: Path) -> QToolButton:
         card = _card(job.stem, PICTURE)
         pixmap = QPixmap(str(picture)) if picture.is_file() else QPixmap()
-        if not pixmap.isNull():
-            card.setIcon(QIcon(pixmap))
+        card.setIcon(QIcon(pixmap) if not pixmap.isNull() else _no_picture())
+        card.setText(card.fontMetrics().elidedText(job.stem, Qt.TextElideMode.ElideMiddle, PICTURE.width()))
         card.setToolTip(str(job))
         card.setProperty("job", str(job))
         card.clicked.connect(self._on_job)
@@ -112,7 +118,8 @@ class Choice(QToolButton):
     """A large button: a drawing, a title and a line of words."""
 
     def __init__(self, title: str, words: str) -> None:
-        super().__init__(objectName="card")
+        super().__init__()
+        self.setObjectName("card")
         self.setAccessibleName(f"{title}. {words}")
         self.setToolTip(f"{words}.")
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
@@ -124,7 +131,9 @@ class Choice(QToolButton):
         column.setContentsMargins(20, 16, 20, 16)
         column.addWidget(self._drawing)
         column.addStretch(1)
-        column.addWidget(QLabel(title, objectName="card-title"))
+        name = QLabel(title)
+        name.setObjectName("card-title")
+        column.addWidget(name)
         column.addWidget(_faint(words))
         for label in self.findChildren(QLabel):
             label.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
@@ -134,12 +143,21 @@ class Choice(QToolButton):
 
 
 def _card(text: str, icon_size: QSize) -> QToolButton:
-    card = QToolButton(text=text, objectName="card")
+    card = QToolButton()
+    card.setText(text)
+    card.setObjectName("card")
     card.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
     card.setIconSize(icon_size)
     card.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
     card.setCursor(Qt.CursorShape.PointingHandCursor)
     return card
+
+
+def _no_picture() -> QIcon:
+    """An empty picture, so that all cards are of one size."""
+    pixmap = QPixmap(PICTURE)
+    pixmap.fill(Qt.GlobalColor.transparent)
+    return QIcon(pixmap)
 
 
 def _heading(text: str, pixels: int) -> QLabel:

@@ -61,25 +61,35 @@ class Mirror(Struct, frozen=True):
 
 def sampled(meshes: Sequence[Mesh]) -> Sample:
     """Return points spread evenly over the surface of all meshes, always the same ones."""
-    doubled = [_doubled_areas(mesh) for mesh in meshes]
-    ends = np.cumsum([areas.sum() for areas in doubled])
     random = np.random.default_rng(7)
-    spots = np.sort(random.random(SAMPLES)) * ends[-1]
+    asked = [_some_triangles(mesh, random) for mesh in meshes]
+    doubled = [_doubled_areas(mesh, some) for mesh, some in zip(meshes, asked, strict=True)]
+    sums = [
+        float(areas.sum()) * len(mesh.triangles) / len(areas)
+        for mesh, areas in zip(meshes, doubled, strict=True)
+    ]
+    counts = random.multinomial(SAMPLES, np.array(sums) / sum(sums))
     points, normals, parts = [], [], []
-    for index, (mesh, areas, end) in enumerate(zip(meshes, doubled, ends, strict=True)):
-        inside = spots[(spots < end) & (spots >= end - areas.sum())] - (end - areas.sum())
-        triangles = np.searchsorted(np.cumsum(areas), inside).clip(max=len(areas) - 1)
-        some, square = _points_on(mesh, triangles, random)
-        points.append(some)
+    for index, (mesh, some, areas) in enumerate(zip(meshes, asked, doubled, strict=True)):
+        spots = np.sort(random.random(counts[index])) * areas.sum()
+        triangles = some[np.searchsorted(np.cumsum(areas), spots).clip(max=len(areas) - 1)]
+        on, square = _points_on(mesh, triangles, random)
+        points.append(on)
         normals.append(square)
-        parts.append(np.full(len(some), index, np.int64))
+        parts.append(np.full(len(on), index, np.int64))
     lows = np.array([mesh.vertices.min(axis=0) for mesh in meshes])
     highs = np.array([mesh.vertices.max(axis=0) for mesh in meshes])
     return Sample(np.concatenate(points), np.concatenate(normals), np.concatenate(parts), lows, highs)
 
 
-def _doubled_areas(mesh: Mesh) -> Floats:
-    a, b, c = (mesh.vertices[mesh.triangles[:, corner]] for corner in range(3))
+def _some_triangles(mesh: Mesh, random: np.random.Generator) -> Ints:
+    """Return the triangles to choose from: all, or of a fine mesh enough to know where surface is."""
+    count = len(mesh.triangles)
+    return np.arange(count) if count <= 8 * SAMPLES else np.sort(random.integers(0, count, 8 * SAMPLES))
+
+
+def _doubled_areas(mesh: Mesh, triangles: Ints) -> Floats:
+    a, b, c = (mesh.vertices[mesh.triangles[triangles, corner]] for corner in range(3))
     areas: Floats = np.linalg.norm(np.cross(b - a, c - a), axis=1)
     return areas
 

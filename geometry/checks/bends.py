@@ -70,7 +70,7 @@ def _die(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> Found
             Finding(
                 rule="bend.other_die",
                 severity="error",
-                message="{tube} is {limit} tube, but its die {die} takes {value} tube. Choose a die for "
+                message="{tube} is {limit} tube, but its die ({die}) takes {value} tube. Choose a die for "
                 "{limit} tube.",
                 tubes=(tube.id,),
                 nodes=nodes,
@@ -87,8 +87,8 @@ def _die(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> Found
         Finding(
             rule="bend.clr_below_stock",
             severity="warning",
-            message="The die {die} bends {tube} on a radius of {value}; its stock {stock} needs {limit} or "
-            "more. Choose a die with a larger radius, or a stock that may be bent tighter.",
+            message="The die of {tube} ({die}) bends on a radius of {value}; its stock ({stock}) needs {limit} "
+            "or more. Choose a die with a larger radius, or a stock that may be bent tighter.",
             tubes=(tube.id,),
             nodes=nodes,
             value=die.clr,
@@ -112,7 +112,7 @@ def _angle(tube: Tube, line: Centreline, number: int, die: Die | None) -> Found:
     elif die is not None and bend.angle > die.largest_angle + ANGLE_NOISE:
         rule, limit = "bend.angle_over_die", die.largest_angle
         message = (
-            "Bend {bend} of {tube} turns by {value}; the die {die} stops at {limit}. Spread the turn over "
+            "Bend {bend} of {tube} turns by {value}; its die ({die}) stops at {limit}. Spread the turn over "
             "two bends, or choose a die that bends farther."
         )
     else:
@@ -148,9 +148,9 @@ def _straight(tube: Tube, line: Centreline, number: int, die: Die | None) -> Fou
         return ()
     is_measured = die.between_straight > 0.0
     because = (
-        "the die {die} needs {limit}"
+        "its die ({die}) needs {limit}"
         if is_measured
-        else "{limit} is assumed for the die {die} until its own least straight is entered in the rack"
+        else "{limit} is assumed until the least straight of its die ({die}) is entered in the rack"
     )
     return (
         Finding(
@@ -203,7 +203,7 @@ def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
         Finding(
             rule="blank.over_stick",
             severity="error",
-            message="{tube} needs a blank of {value}, and the longest stick of {stock} is {limit}. Split the "
+            message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is {limit}. Split the "
             "tube, or shorten it by {difference}.",
             tubes=(tube.id,),
             value=blank,

@@ -117,7 +117,7 @@ def _too_close(row: Clearance, limits: Limits) -> Finding:
         severity="warning",
         message="{tube} passes {raw} from {panel}, {station} from its start"
         + (less or asked)
-        + ". Move it {difference} out there.",
+        + ". Move it out there by {difference}.",
         tubes=(row.tube,),
         panels=(row.panel,),
         value=safe(row.clearance, limits),
@@ -169,18 +169,19 @@ def _wrapped(layout: Layout, tube: Tube) -> Finding:
 
 def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> frozenset[int]:
     """Return the tubes that some body wraps as a whole; they must cross no panel."""
-    if not tubes:
-        return frozenset()
     lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
-    middles = np.concatenate([centreline.point_at(line, [line.length / 2.0]) for line in lines])
-    wrapped = np.zeros(len(tubes), dtype=bool)
+    places = [centreline.point_at(line, [*line.stations, line.length]) for line in lines]
+    wrapped: set[int] = set()
     for panels in _by_body(layout, index):
         low = np.min([panel.bounds[0] for panel in panels], axis=0)
         high = np.max([panel.bounds[1] for panel in panels], axis=0)
-        boxed = np.flatnonzero(((middles > low) & (middles < high)).all(axis=1))
-        if len(boxed):
-            wrapped[boxed] |= np.abs(sum(panel.winding(middles[boxed]) for panel in panels)) > WRAPPED
-    return frozenset(id for id, is_wrapped in zip(tubes, wrapped, strict=True) if is_wrapped)
+        # Most tubes leave the body's box somewhere, which is cheaper to see than how often they are wrapped.
+        boxed = [i for i, on in enumerate(places) if ((on > low) & (on < high)).all()]
+        if boxed:
+            middles = np.array([places[i][len(places[i]) // 2] for i in boxed])
+            turns = np.sum([panel.winding(middles) for panel in panels], axis=0)
+            wrapped |= {tubes[i] for i, turn in zip(boxed, turns, strict=True) if abs(turn) > WRAPPED}
+    return frozenset(wrapped)
 
 
 def _by_body(layout: Layout, index: BodyIndex) -> list[list[PanelIndex]]:

@@ -17,6 +17,7 @@ from app.viewport.placing import Outlook
 from geometry.layout import Layout, Tube
 from geometry.tolerances import LARGEST_TURN
 from geometry.tube import bending, centreline
+from geometry.tube.centreline import Centreline
 from geometry.vectors import Vec3
 
 if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
@@ -118,9 +119,10 @@ def close_signs(
     ]
 
 
-def bend_facts(layout: Layout, tube: Tube, length: Callable[[float], str]) -> list[Fact]:
+def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[float], str]) -> list[Fact]:
     """Return why bends of a tube cannot be made, at their corners."""
-    line = centreline.of(layout, tube)
+    if not line.bends:
+        return []
     die = bending.die_of(layout, tube)
     facts = []
     for number, bend in enumerate(line.bends):

@@ -5,6 +5,7 @@ points are logical pixels with y down.
 """
 
 import math
+from functools import lru_cache
 from typing import Any, Literal
 
 import msgspec
@@ -12,7 +13,7 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry.vectors import Floats, Vec3, vec
+from geometry.vectors import Floats, Vec3, direction, distance, minus, times, vec
 
 VIEW_ANGLE = math.radians(28.0)  # from top to bottom; calmer than a wide lens
 LOWEST, HIGHEST = math.radians(-90.0), math.radians(90.0)
@@ -45,9 +46,9 @@ class Ray(Struct, frozen=True):
     origin: Vec3
     direction: Vec3
 
-    def at(self, distance: float) -> Vec3:
+    def at(self, far: float) -> Vec3:
         (x, y, z), (dx, dy, dz) = self.origin, self.direction
-        return (x + dx * distance, y + dy * distance, z + dz * distance)
+        return (x + dx * far, y + dy * far, z + dz * far)
 
 
 class Camera(Struct, frozen=True):
@@ -60,13 +61,17 @@ class Camera(Struct, frozen=True):
     is_parallel: bool = False
 
 
+@lru_cache(maxsize=16)
 def axes(camera: Camera) -> Floats:
-    """Return rows right, up and forward of the view (3, 3)."""
+    """Return rows right, up and forward of the view (3, 3), read-only."""
     cy, sy = math.cos(camera.yaw), math.sin(camera.yaw)
     cp, sp = math.cos(camera.pitch), math.sin(camera.pitch)
-    return np.array([(-sy, cy, 0.0), (-sp * cy, -sp * sy, cp), (-cp * cy, -cp * sy, -sp)])
+    rows = np.array([(-sy, cy, 0.0), (-sp * cy, -sp * sy, cp), (-cp * cy, -cp * sy, -sp)])
+    rows.setflags(write=False)
+    return rows
 
 
+@lru_cache(maxsize=16)
 def eye(camera: Camera) -> Vec3:
     return vec(np.asarray(camera.focus) - axes(camera)[2] * camera.distance)
 
@@ -95,8 +100,17 @@ def ray(camera: Camera, size: Size, x: float, y: float) -> Ray:
     at = np.asarray(eye(camera))
     if camera.is_parallel:
         return Ray(vec(at + sideways * camera.distance - forward * BEHIND), vec(forward))
-    direction = forward + sideways
-    return Ray(vec(at), vec(direction / np.linalg.norm(direction)))
+    towards = forward + sideways
+    return Ray(vec(at), vec(towards / np.linalg.norm(towards)))
+
+
+def ray_to(camera: Camera, point: Vec3) -> tuple[Ray, float]:
+    """Return the ray from the eye to a point, and how far along it the point lies."""
+    if camera.is_parallel:
+        forward = vec(axes(camera)[2])
+        return Ray(minus(point, times(forward, BEHIND)), forward), BEHIND
+    at = eye(camera)
+    return Ray(at, direction(at, point)), distance(at, point)
 
 
 def on_view_plane(camera: Camera, at: Ray, through: Vec3) -> Vec3:
@@ -124,10 +138,9 @@ def panned(camera: Camera, size: Size, pivot: Vec3, dx: float, dy: float) -> Cam
 
 def zoomed(camera: Camera, pivot: Vec3, factor: float) -> Camera:
     """Return the camera nearer (factor < 1) or farther; the pivot keeps its place on the screen."""
-    distance = min(FARTHEST_DISTANCE, max(NEAREST_DISTANCE, camera.distance * factor))
-    kept = distance / camera.distance
-    focus = np.asarray(pivot) + (np.asarray(camera.focus) - pivot) * kept
-    return replace(camera, focus=vec(focus), distance=distance)
+    far = min(FARTHEST_DISTANCE, max(NEAREST_DISTANCE, camera.distance * factor))
+    focus = np.asarray(pivot) + (np.asarray(camera.focus) - pivot) * (far / camera.distance)
+    return replace(camera, focus=vec(focus), distance=far)
 
 
 def fitted(camera: Camera, size: Size, points: Floats) -> Camera:
@@ -143,8 +156,8 @@ def fitted(camera: Camera, size: Size, points: Floats) -> Camera:
     needed = np.maximum(spans[:, 0] / aspect, spans[:, 1]) / half_tan
     if not camera.is_parallel:
         needed = needed + (middle[2] - seen[:, 2])
-    distance = min(FARTHEST_DISTANCE, max(NEAREST_DISTANCE, float(needed.max()), 200.0))
-    return replace(camera, focus=vec(axes(camera).T @ middle), distance=distance)
+    far = min(FARTHEST_DISTANCE, max(NEAREST_DISTANCE, float(needed.max()), 200.0))
+    return replace(camera, focus=vec(axes(camera).T @ middle), distance=far)
 
 
 def from_side(camera: Camera, side: Side) -> Camera:

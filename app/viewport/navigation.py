@@ -49,6 +49,11 @@ class Navigation(QObject):
         """The point that a drag turns about; None when nothing is dragged."""
         return self._pivot if self.motion == "orbit" else None
 
+    @property
+    def is_moving(self) -> bool:
+        """Whether the camera is dragged or flies."""
+        return self.motion is not None or self._flight.state() == QVariantAnimation.State.Running
+
     def begin(self, motion: Motion, x: float, y: float) -> None:
         self.land()
         self.motion = motion

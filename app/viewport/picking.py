@@ -1,10 +1,13 @@
 """What lies under the pointer: nodes by distance on the screen, tubes by their drawn width. Imports no Qt."""
 
+from functools import lru_cache
+
 import numpy as np
 from msgspec import Struct
 
 from app.viewport import camera as cameras
 from app.viewport.camera import Camera, Ray, Size
+from app.viewport.lines import of_all
 from geometry.layout import Layout
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
@@ -55,28 +58,23 @@ def look(layout: Layout, camera: Camera, size: Size) -> Sight:
     )  # fmt: skip
 
 
-_sampled: dict[Centreline, Floats] = {}
-
-
-def _pick_points(line: Centreline) -> Floats:
-    known = _sampled.get(line)
-    if known is None:
-        if len(_sampled) > 2000:
-            _sampled.clear()
-        known = _sampled[line] = centreline.sample(line, sagitta=PICK_SAGITTA)[0]
-    return known
+@lru_cache(maxsize=2000)
+def _chords_of(line: Centreline) -> Floats:
+    """Return the chords (n, 2, 3) that stand for a tube under the pointer."""
+    points = centreline.sample(line, sagitta=PICK_SAGITTA)[0]
+    return np.stack((points[:-1], points[1:]), axis=1)
 
 
 def _chords(layout: Layout) -> tuple[np.ndarray, Floats, Floats]:
-    ids, chords, radii = [], [], []
-    for tube in layout.tubes.values():
-        points = _pick_points(centreline.of(layout, tube))
-        chords.append(np.stack((points[:-1], points[1:]), axis=1))
-        ids.append(np.full(len(points) - 1, tube.id))
-        radii.append(np.full(len(points) - 1, layout.stocks[tube.stock].od / 2.0))
-    if not chords:
+    """Return the tube of each chord, the chords (m, 2, 3) and half the OD at each."""
+    tubes = layout.tubes.values()
+    if not tubes:
         return np.zeros(0, dtype=np.int64), np.zeros((0, 2, 3)), np.zeros(0)
-    return np.concatenate(ids), np.concatenate(chords), np.concatenate(radii)
+    lines = of_all(layout)
+    chords = [_chords_of(lines[tube.id]) for tube in tubes]
+    counts = [len(part) for part in chords]
+    radii = np.array([layout.stocks[tube.stock].od / 2.0 for tube in tubes])
+    return np.repeat(list(layout.tubes), counts), np.concatenate(chords), np.repeat(radii, counts)
 
 
 def nodes_at(sight: Sight, x: float, y: float, reach: float = NODE_REACH) -> list[int]:
@@ -120,7 +118,7 @@ def _tube_pick(sight: Sight, tube: int, chord: int, along: float, x: float, y: f
     start, end = sight.chord_points[chord]
     ray = cameras.ray(sight.camera, sight.size, x, y)
     guess = nearest_on_segment_to_ray(start, end, ray)
-    line = centreline.of(sight.layout, sight.layout.tubes[tube])
+    line = of_all(sight.layout)[tube]
     station, point = centreline.nearest(line, guess)
     forward = cameras.axes(sight.camera)[2]
     depth = float(np.dot(np.subtract(point, cameras.eye(sight.camera)), forward))

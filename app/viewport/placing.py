@@ -43,6 +43,7 @@ class Outlook(Struct, frozen=True, eq=False):
     solid: Surface  # panels that are kept, drawn or not
     cut: Cut | None = None
     sees_through: bool = False
+    seen: dict[tuple[Vec3, float], bool] = {}  # what is_visible found, for one camera and one body
 
     @property
     def layout(self) -> Layout:
@@ -50,10 +51,6 @@ class Outlook(Struct, frozen=True, eq=False):
 
     def ray(self, x: float, y: float) -> Ray:
         return cameras.ray(self.sight.camera, self.sight.size, x, y)
-
-    def ray_through(self, point: Vec3) -> Ray:
-        screen, _ = cameras.project(self.sight.camera, self.sight.size, np.array([point]))
-        return self.ray(float(screen[0, 0]), float(screen[0, 1]))
 
     def span(self, ray: Ray) -> tuple[float, float]:
         return (0.0, np.inf) if self.cut is None else self.cut.span(ray)
@@ -66,10 +63,15 @@ class Outlook(Struct, frozen=True, eq=False):
         """Whether no metal hides a point."""
         if self.sees_through:
             return True
-        ray = self.ray_through(point)
-        along = float(np.dot(np.subtract(point, ray.origin), ray.direction))
-        metal = self.body_at(ray)
-        return metal is None or metal.distance >= along - thickness
+        known = self.seen.get((point, thickness))
+        if known is None:
+            known = self.seen[point, thickness] = self._is_bare(point, thickness)
+        return known
+
+    def _is_bare(self, point: Vec3, thickness: float) -> bool:
+        ray, along = cameras.ray_to(self.sight.camera, point)
+        start, end = self.span(ray)
+        return self.shown.hit(ray, start, min(end, along - thickness)) is None
 
 
 def node_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> int | None:

@@ -17,6 +17,7 @@ from app.viewport import camera as cameras
 from app.viewport import colours, shapes
 from app.viewport.camera import Camera, Ray
 from app.viewport.colours import Theme, rgb
+from app.viewport.lines import of_all
 from app.viewport.surface import poly_data
 from geometry.body import placement
 from geometry.layout import Layout, Panel, Tube
@@ -27,6 +28,7 @@ from geometry.vectors import Floats
 Axis = Literal["x", "y", "z"]
 DRAWN_SAGITTA = 0.5  # mm; finer than a pixel until the view is 300 mm high
 CREASE = 40.0  # degrees; sharper edges of the body stay sharp
+SMOOTHED_TRIANGLES = 200_000
 ROOM_ROUND_GRID = 1200.0  # mm
 METRE, FOOT = 1000.0, 304.8
 GridUnit = Literal["metric", "imperial"]
@@ -62,6 +64,7 @@ class _TubeActor:
         self.actor.SetMapper(self.mapper)
         self.mapper.ScalarVisibilityOff()
         self.line: Centreline | None = None
+        self.bounds = (1.0, -1.0, 1.0, -1.0, 1.0, -1.0)  # empty
         self.od = 0.0
         self.has_bad_bends = False
         surface = self.actor.GetProperty()
@@ -81,6 +84,7 @@ class _TubeActor:
         self._bad = bad
         self.line, self.od = line, od
         self.mapper.SetInputData(mesh)
+        self.bounds = mesh.GetBounds()
 
     def paint(self, colour: str, bad_colour: str) -> None:
         self.actor.GetProperty().SetColor(*rgb(colour))
@@ -124,6 +128,10 @@ class _PanelActor:
         self.show(mesh)
 
     def show(self, mesh: vtkPolyData) -> None:
+        if mesh.GetNumberOfPolys() > SMOOTHED_TRIANGLES:  # drawn with flat faces until its stand-in is there
+            self.mesh = mesh
+            self.mapper.SetInputData(mesh)
+            return
         normals = vtkPolyDataNormals()
         normals.SetInputData(mesh)
         normals.SetFeatureAngle(CREASE)
@@ -166,17 +174,17 @@ class Scene:
         before, self._layout = self._layout, layout
         if before.panels is not layout.panels or before.bodies is not layout.bodies:
             self._show_panels()
-        self._show_tubes(before)
+        self._show_tubes()
 
-    def _show_tubes(self, before: Layout) -> None:
+    def _show_tubes(self) -> None:
         layout = self._layout
         for id in [id for id in self._tubes if id not in layout.tubes]:
             self.renderer.RemoveActor(self._tubes.pop(id).actor)
+        lines = of_all(layout)
         for id, tube in layout.tubes.items():
-            self._show_tube(id, tube)
+            self._show_tube(id, tube, lines[id])
 
-    def _show_tube(self, id: int, tube: Tube) -> None:
-        line = centreline.of(self._layout, tube)
+    def _show_tube(self, id: int, tube: Tube, line: Centreline) -> None:
         od = self._layout.stocks[tube.stock].od
         drawn = self._tubes.get(id)
         if drawn is None:
@@ -234,7 +242,7 @@ class Scene:
     def points(self) -> Floats:
         """Return points (n, 3) whose hull holds all that is drawn of body and tubes."""
         boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
-        boxes += [drawn.mapper.GetBounds() for drawn in self._tubes.values()]
+        boxes += [drawn.bounds for drawn in self._tubes.values()]
         corners = [
             (box[i], box[2 + j], box[4 + k])
             for box in boxes
@@ -389,7 +397,7 @@ class Scene:
     def _reach(self) -> tuple[Floats, Floats]:
         boxes = [actor.GetBounds() for actor in (*self._grid, self._figure) if actor.GetVisibility()]
         boxes += [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
-        boxes += [drawn.mapper.GetBounds() for drawn in self._tubes.values()]
+        boxes += [drawn.bounds for drawn in self._tubes.values()]
         sound = [box for box in boxes if box is not None and box[0] <= box[1]]
         if not sound:
             return np.full(3, -5000.0), np.full(3, 5000.0)

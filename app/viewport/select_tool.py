@@ -57,6 +57,7 @@ class SelectTool(Tool):
         self._plane_through: Vec3 | None = None
         self._aim: Aim | None = None
         self._nudged = False
+        self._at_press: placing.Outlook | None = None
 
     def hint(self) -> str:
         if self._drag is not None:
@@ -224,11 +225,12 @@ class SelectTool(Tool):
 
     def _outlook_at(self, layout: Layout) -> placing.Outlook:
         """Return the outlook with the nodes and tubes where they were at the press."""
-        outlook = self.room.outlook
-        if outlook.layout is layout:
-            return outlook
-        sight = picking.look(layout, outlook.sight.camera, outlook.sight.size)
-        return placing.Outlook(sight, outlook.shown, outlook.solid, outlook.cut, outlook.sees_through)
+        now, known = self.room.outlook, self._at_press
+        if known is None or known.layout is not layout or known.sight.camera is not now.sight.camera:
+            sight = picking.look(layout, now.sight.camera, now.sight.size)
+            known = placing.Outlook(sight, now.shown, now.solid, now.cut, now.sees_through)
+            self._at_press = known
+        return known
 
     def _slid(self, layout: Layout, host: int, x: float, y: float) -> Vec3 | None:
         """Return the point of the host tube by the pointer; None when it is pulled away."""
@@ -424,7 +426,7 @@ class SelectTool(Tool):
             self.room.session.cancel()
 
     def _forget(self) -> None:
-        self._press = self._drag = self._box = self._plane_through = self._aim = None
+        self._press = self._drag = self._box = self._plane_through = self._aim = self._at_press = None
         self.room.hint_may_have_changed()
         self.room.redraw()
 

@@ -54,8 +54,9 @@ class Surface:
         if len(self._kept) == 0:
             return
         self._mesh = poly_data(points, corners[self._kept])
-        used = points[np.unique(corners[self._kept])]
-        self.bounds = (used.min(axis=0), used.max(axis=0))
+        used = np.zeros(len(points), dtype=bool)
+        used[corners[self._kept].ravel()] = True
+        self.bounds = (points[used].min(axis=0), points[used].max(axis=0))
         self._locator = vtkStaticCellLocator()
         self._locator.SetDataSet(self._mesh)
         self._locator.BuildLocator()
@@ -164,8 +165,9 @@ class Surface:
 def _with_area(points: Floats, triangles: np.ndarray) -> np.ndarray:
     """Return which triangles have an area: a collapsed one has no inside to hit."""
     a, b, c = (points[triangles[:, i]] for i in range(3))
-    doubled = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    return np.flatnonzero(doubled > 1e-9)
+    (ux, uy, uz), (vx, vy, vz) = (b - a).T, (c - a).T
+    x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+    return np.flatnonzero(x * x + y * y + z * z > 1e-18)
 
 
 def poly_data(points: Floats, triangles: np.ndarray) -> vtkPolyData:

@@ -28,6 +28,7 @@ from app.viewport.annotations import Fact
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.colours import Band
 from app.viewport.labels import Rect
+from app.viewport.lines import of_all
 from app.viewport.marks import Badge, Mark, Shape, Sign, Spot, Whisper, Xy
 from app.viewport.navigation import Motion, Navigation
 from app.viewport.overlay import Overlay
@@ -51,6 +52,7 @@ SAID_FOR = 4000  # ms that a refusal stays in the hint line
 REST = 220  # ms without a change after which the picture is smoothed
 SEE_THROUGH = 0.85  # below this opacity what lies behind the metal can be picked
 INVISIBLE = 0.02
+MOST_ASKED = 60  # nodes that may be asked for in each frame of a moving camera whether metal hides them
 METRIC_STEP, IMPERIAL_STEP = 5.0, 25.4 / 4.0  # mm; how far an arrow key moves the selection
 KEY_ORBIT = 0.26  # radians
 KEY_PAN = 60.0  # pixels
@@ -98,6 +100,8 @@ class View(QWidget):
         self._outlook: Outlook | None = None
         self._surfaces: tuple[object, Surface, Surface] | None = None
         self._needs_fit = True
+        self._turn = 0
+        self._was_moving = False
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
             "select": SelectTool(self),
@@ -358,8 +362,23 @@ class View(QWidget):
                 return known
         shown, solid = self._body_surfaces()
         sees_through = self._opacity < SEE_THROUGH
-        self._outlook = Outlook(picking.look(layout, camera, size), shown, solid, self._cut, sees_through)
+        sight = picking.look(layout, camera, size)
+        self._outlook = Outlook(sight, shown, solid, self._cut, sees_through, self._seen_before(known, shown))
         return self._outlook
+
+    def _seen_before(self, known: Outlook | None, shown: Surface) -> dict[tuple[Vec3, float], bool]:
+        """Return what is known to be hidden: all of it under the same camera, most of it while that moves."""
+        if known is None or known.shown is not shown or known.cut != self._cut:
+            return {}
+        if known.sight.camera is self._camera and known.sight.size == self._size:
+            return known.seen
+        if self.navigation.is_moving and len(known.seen) > MOST_ASKED:
+            # A frame asks anew for a quarter only, in turn; after the last move all are asked.
+            self._turn = (self._turn + 1) % 4
+            return {
+                key: is_seen for i, (key, is_seen) in enumerate(known.seen.items()) if i % 4 != self._turn
+            }
+        return {}
 
     def _body_surfaces(self) -> tuple[Surface, Surface]:
         """Return the metal that can be pointed at, and all the metal; rebuilt only when it changed."""
@@ -438,7 +457,12 @@ class View(QWidget):
 
     def _on_rest(self) -> None:
         """Smooth the edges once nothing moves: too slow for each frame without a graphics card."""
-        if self._held is None and self.viewport.is_software and not self._renderer.GetUseFXAA():
+        if self._held is not None or self.navigation.is_moving:
+            return
+        if self._outlook is not None and self._was_moving:
+            self._was_moving, self._outlook = False, None
+            self.overlay.set_marks(tuple(self._marks()))
+        if self.viewport.is_software and not self._renderer.GetUseFXAA():
             self._set_smooth(True)
             self.viewport.update()
 
@@ -485,8 +509,9 @@ class View(QWidget):
         """Return badges for the labelled tubes, and for the others signs alone."""
         signs: list[tuple[Vec3, Shape]] = []
         facts: list[Fact] = []
+        lines = of_all(layout)
         for id, tube in layout.tubes.items():
-            bad = annotations.bend_facts(layout, tube, self.length)
+            bad = annotations.bend_facts(layout, tube, lines[id], self.length)
             if id in labelled:
                 facts += bad
             else:
@@ -554,6 +579,7 @@ class View(QWidget):
         self.fit()
 
     def _on_moved(self, _camera: Camera) -> None:
+        self._was_moving = True
         self.redraw()
         self.camera_changed.emit()
 

@@ -70,6 +70,7 @@ def test_a_moved_label_paints_no_new_frame(qtbot, caged) -> None:
     qtbot.wait(400)
     frames = []
     view.viewport.rendered.connect(lambda: frames.append(1))
+    view._rest_timer.stop()
     view.overlay.update()
     qtbot.wait(60)
     assert frames == []

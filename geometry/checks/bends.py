@@ -87,8 +87,8 @@ def _die(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> Found
         Finding(
             rule="bend.clr_below_stock",
             severity="warning",
-            message="The die of {tube} ({die}) bends on a radius of {value}; its stock ({stock}) needs {limit} "
-            "or more. Choose a die with a larger radius, or a stock that may be bent tighter.",
+            message="The die of {tube} ({die}) bends on a radius of {value}; its stock ({stock}) needs "
+            "{limit} or more. Choose a die with a larger radius, or a stock that may be bent tighter.",
             tubes=(tube.id,),
             nodes=nodes,
             value=die.clr,
@@ -203,8 +203,8 @@ def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
         Finding(
             rule="blank.over_stick",
             severity="error",
-            message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is {limit}. Split the "
-            "tube, or shorten it by {difference}.",
+            message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is {limit}. "
+            "Split the tube, or shorten it by {difference}.",
             tubes=(tube.id,),
             value=blank,
             limit=stock.stick,

@@ -203,8 +203,8 @@ def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
         Finding(
             rule="blank.over_stick",
             severity="error",
-            message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is {limit}. "
-            "Split the tube, or shorten it by {difference}.",
+            message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is "
+            "{limit}. Split the tube, or shorten it by {difference}.",
             tubes=(tube.id,),
             value=blank,
             limit=stock.stick,

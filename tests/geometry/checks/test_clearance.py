@@ -338,6 +338,24 @@ def test_a_tube_that_lies_in_the_metal_is_found_at_once() -> None:
     assert math.dist(row.tube_point, row.panel_point) == pytest.approx(22.225, abs=ROUNDING)
 
 
+def test_a_corner_too_sharp_to_bend_is_measured_from_its_tip() -> None:
+    tip = math.tau / 2.0 - math.radians(1.0)
+    points = [(-800.0, 0.0, 0.0), (0.0, 0.0, 0.0), (800.0 * math.cos(tip), 800.0 * math.sin(tip), 0.0)]
+    row = only(job(points, speck((90.0, 0.0, 0.0))))
+    assert row.clearance == pytest.approx(90.0 - 22.225, abs=CLEARANCE_ACCURACY)
+    assert row.station == pytest.approx(800.0, abs=1.0)
+
+
+def test_a_tube_without_length_is_a_ball() -> None:
+    row = only(job([(5.0, 5.0, 5.0), (5.0, 5.0, 5.0)], speck((105.0, 5.0, 5.0))))
+    assert row.clearance == pytest.approx(100.0 - 22.225, abs=ROUNDING)
+
+
+def speck(point: Vec3) -> Mesh:
+    """A triangle collapsed to a point."""
+    return Mesh(np.array([point] * 3), np.array([[0, 1, 2]], np.int32))
+
+
 # What is said.
 
 

@@ -100,6 +100,7 @@ class View(QWidget):
         self._outlook: Outlook | None = None
         self._surfaces: tuple[object, Surface, Surface] | None = None
         self._needs_fit = True
+        self._fitted: Camera | None = None
         self._turn = 0
         self._was_moving = False
         self._build(safe_graphics)
@@ -120,6 +121,7 @@ class View(QWidget):
         self.set_units(units)
         self._connect()
         self._on_changed(Layout(), session.layout)
+        self._fitted = self._camera
 
     def _build(self, safe_graphics: bool) -> None:
         self.setMouseTracking(True)
@@ -222,7 +224,7 @@ class View(QWidget):
         """Bring everything into view."""
         self._needs_fit = False
         self._show_layout()
-        self.navigation.fly(cameras.fitted(self._camera, self._size, self._fit_points()))
+        self._fly_to_fitted(self._camera)
 
     def _fit_points(self) -> Floats:
         points = self.scene.points()
@@ -238,8 +240,11 @@ class View(QWidget):
 
     def look_from(self, side: Side) -> None:
         """Look from one of the six sides, or from the front left corner, at everything."""
-        turned = cameras.from_side(self._camera, side)
-        self.navigation.fly(cameras.fitted(turned, self._size, self._fit_points()))
+        self._fly_to_fitted(cameras.from_side(self._camera, side))
+
+    def _fly_to_fitted(self, camera: Camera) -> None:
+        self._fitted = cameras.fitted(camera, self._size, self._fit_points())
+        self.navigation.fly(self._fitted)
 
     def camera(self) -> dict[str, Any]:
         """Return the camera as plain data that set_camera takes back."""
@@ -554,8 +559,9 @@ class View(QWidget):
     def _on_changed(self, before: Layout, after: Layout) -> None:
         if before.panels is not after.panels or before.bodies is not after.bodies:
             self._outlook = None
-            if not before.panels and after.panels:
-                self._needs_fit = True
+            is_untouched = self._fitted is not None and self._camera == self._fitted
+            # A body that came in, or that changes its size while nobody has looked round yet, is fitted.
+            self._needs_fit |= is_untouched or bool(after.panels and not before.panels)
         if self._needs_fit and (after.panels or after.tubes):
             self.fit()
         self.redraw()
@@ -591,8 +597,9 @@ class View(QWidget):
         self.viewport.setGeometry(self.rect())
         self.overlay.setGeometry(self.rect())
         self.navigation.size = self._size
-        if self._needs_fit:
-            self.navigation.set(cameras.fitted(self._camera, self._size, self._fit_points()))
+        if self._fitted is not None and self._camera == self._fitted:  # fitted, and not moved since
+            self._fitted = cameras.fitted(self._camera, self._size, self._fit_points())
+            self.navigation.set(self._fitted)
         self.redraw()
 
     @guarded()

@@ -109,7 +109,8 @@ def _binary_stl(path: Path, data: bytes, said: int) -> MeshFile:
             path, f"contradicts itself: it says it holds {said} triangles and there is room for {room}."
         )
     record = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-    corners = np.frombuffer(data, record, said, 84)["corners"].reshape(-1, 3).astype(np.float64)
+    with np.errstate(invalid="ignore"):  # what is no number is refused later, with a count
+        corners = np.frombuffer(data, record, said, 84)["corners"].reshape(-1, 3).astype(np.float64)
     unit = re.search(rb"UNITS?\s*=\s*(mm|cm|m|in|ft)\b", data[:80], re.IGNORECASE)
     stated = unit and unit.group(1).decode().lower()
     return MeshFile((Soup(path.stem, corners, _thirds(len(corners))),), stated_unit=stated or None)  # type: ignore[arg-type]
@@ -324,13 +325,21 @@ def _off_faces(path: Path, lines: list[bytes]) -> tuple[Ints, Ints]:
             return _whole(path, table[:, 1 : size + 1].ravel()), np.full(len(table), size)
     except BodyFileError:
         pass  # faces of several sizes, or with colours behind some
-    rows = [line.split() for line in lines]
-    try:
-        faces = [[int(value) for value in row[1 : int(row[0]) + 1]] for row in rows if int(row[0]) >= 3]
-    except ValueError as error:
-        raise _broken(path, "holds something else where the corners of a face should stand.") from error
+    faces = [_off_face(path, line.split()) for line in lines]
+    faces = [face for face in faces if len(face) >= 3]
     corners = np.array([corner for face in faces for corner in face], dtype=np.int64)
     return corners, np.array([len(face) for face in faces], dtype=np.int64)
+
+
+def _off_face(path: Path, words: list[bytes]) -> list[int]:
+    try:
+        size = int(words[0])
+        face = [int(word) for word in words[1 : size + 1]]
+    except ValueError:
+        size, face = 1, []
+    if len(face) != size:
+        raise _broken(path, "holds something else where the corners of a face should stand.")
+    return face
 
 
 # PLY
@@ -439,7 +448,9 @@ def _unit_of_3mf(path: Path) -> str:
                 raise _broken(path, "is no 3MF file: the model inside is missing or damaged.")
             with archive.open(models[0]) as model:
                 head = model.read(1 << 16)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError) as error:
+    except BodyFileError:
+        raise
+    except Exception as error:  # zipfile raises whatever its decoders do on a damaged file
         raise _broken(path, "is no 3MF file, or is cut short: it can't be unpacked.") from error
     found = re.search(rb"<(?:\w+:)?model\b[^>]*\bunit\s*=\s*[\"'](\w+)", head)
     unit = found.group(1).decode() if found else "millimeter"

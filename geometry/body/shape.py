@@ -384,7 +384,10 @@ def _front_arch(points: Floats) -> float | None:
     profile = _edge_profile(points)
     if profile is None:
         return None
-    sill = np.nanmedian(profile[1][20:40])
+    middle = profile[1][20:40]
+    if np.isnan(middle).all():
+        return None
+    sill = np.nanmedian(middle)
     inner = profile[1][3:57]
     runs = [run for run in _runs(~(inner < sill + 0.12)) if 5 <= len(run) <= 16]
     return float(profile[0][3:57][list(runs[0])].mean()) if len(runs) >= 2 else None

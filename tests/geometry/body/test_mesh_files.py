@@ -10,7 +10,7 @@ import pytest
 import trimesh
 
 from geometry.body import mesh_files, scan
-from geometry.errors import BodyFileError
+from geometry.errors import BodyFileError, GeometryError
 from geometry.progress import Cancelled
 
 BOX = trimesh.creation.box(extents=(4.0, 2.0, 1.5))
@@ -345,6 +345,46 @@ def test_another_kind_of_file_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "drawing.dwg"
     path.write_bytes(b"AC1032")
     assert "STL, OBJ, PLY" in sentence_of(path)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize(
+    ("ending", "options"),
+    [
+        ("stl", {}),
+        ("stl", {"file_type": "stl_ascii"}),
+        ("obj", {}),
+        ("ply", {}),
+        ("ply", {"encoding": "ascii"}),
+        ("off", {}),
+        ("glb", {}),
+        ("3mf", {}),
+    ],
+)
+def test_damaged_files_are_read_or_refused_but_never_a_fault(
+    tmp_path: Path, ending: str, options: dict[str, str], seed: int
+) -> None:
+    path = exported(tmp_path / f"box.{ending}", **options)
+    whole = path.read_bytes()
+    random = np.random.default_rng(seed)
+    for _ in range(12):
+        data = bytearray(whole)
+        at = int(random.integers(len(data)))
+        match int(random.integers(4)):
+            case 0:
+                data[at] = int(random.integers(256))
+            case 1:
+                data[at:at] = random.bytes(5)
+            case 2:
+                del data[at : at + 7]
+            case _:
+                data[min(at, 300)] = int(random.choice(list(b"0123456789-ne.{} ")))
+        path.write_bytes(data)
+        try:
+            size = scan.judge(scan.read(path)).size
+        except (BodyFileError, GeometryError):
+            continue
+        assert np.isfinite(size).all()
 
 
 def test_cancelling_ends_the_reading(tmp_path: Path) -> None:

@@ -22,7 +22,7 @@ class Command(Struct, frozen=True):
 COMMANDS: tuple[Command, ...] = (
     Command("new", "&New job", "Ctrl+N", "Start an empty job with the usual rack and limits.", "new"),
     Command("open", "&Open…", "Ctrl+O", "Open a job, or a mesh file as the body of this one.", "open"),
-    Command("sample", "Open the sa&mple", "", "Open a finished small job to look around in."),
+    Command("sample", "Open &the sample", "", "Open a finished small job to look around in."),
     Command("save", "&Save", "Ctrl+S", "Write the job to its file.", "save"),
     Command("save_as", "Save &as…", "Ctrl+Shift+S", "Write the job to another file and go on with that one."),
     Command(
@@ -55,7 +55,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("select_nodes", "Select their n&odes", "Ctrl+Shift+A", "Select the nodes of the selected tubes."),
     Command(
         "tool_select",
-        "&Select and move",
+        "Select &and move",
         "V",
         "Click to select, drag a node to move it; it rides on the body it stands off.",
         "select",
@@ -115,7 +115,7 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command(
         "split_here",
-        "Split at the selected no&de",
+        "Split at the selecte&d node",
         "Shift+K",
         "Make two tubes of one at the selected node.",
     ),
@@ -133,7 +133,7 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command(
         "change_measurements",
-        "Change &measurements…",
+        "&Change measurements…",
         "",
         "Change the numbers a measured body is built from.",
     ),
@@ -155,11 +155,11 @@ COMMANDS: tuple[Command, ...] = (
     Command("previous_finding", "&Previous finding", "Shift+F4", "Select the finding before and fly there."),
     Command("limits", "&Limits…", "Ctrl+L", "See and change what the checks judge by."),
     Command("rack", "&Rack: stock and dies…", "Ctrl+R", "See and change the tubes and dies the shop has."),
-    Command("schedule", "&Schedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
-    Command("findings", "&Findings", "Ctrl+F", "Show what the checks say."),
+    Command("schedule", "S&chedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
+    Command("findings", "Fi&ndings", "Ctrl+F", "Show what the checks say."),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
-    Command("fly_to", "&Go to the selection", "C", "Bring what is selected into the middle of the view."),
-    Command("look_front", "From the fron&t", "Ctrl+1", "Look at the front of the body."),
+    Command("fly_to", "Go &to the selection", "C", "Bring what is selected into the middle of the view."),
+    Command("look_front", "From &the front", "Ctrl+1", "Look at the front of the body."),
     Command("look_back", "From the &back", "Ctrl+2", "Look at the back of the body."),
     Command("look_left", "From the &left", "Ctrl+3", "Look at the left side, as the driver sees left."),
     Command("look_right", "From the &right", "Ctrl+4", "Look at the right side."),
@@ -177,20 +177,20 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command("grid", "Gri&d", "G", "Show the grid on the ground.", is_switch=True),
     Command("figure", "Person for si&ze", "U", "Show a person-high figure beside the body.", is_switch=True),
-    Command("fainter", "Body &fainter", "[", "Make the body more see-through."),
-    Command("denser", "Body &denser", "]", "Make the body less see-through."),
+    Command("fainter", "Bod&y fainter", "[", "Make the body more see-through."),
+    Command("denser", "&Body denser", "]", "Make the body less see-through."),
     Command("section_off", "&Whole body", "", "Show the body uncut.", choice="section"),
     Command("section_x", "Cut &across", "", "Cut the body across the car.", choice="section"),
-    Command("section_y", "Cut leng&thwise", "", "Cut the body along the car.", choice="section"),
+    Command("section_y", "Cu&t lengthwise", "", "Cut the body along the car.", choice="section"),
     Command("section_z", "Cut &level", "", "Cut the body level with the ground.", choice="section"),
     Command("section_back", "Move the cut &back", ",", "Move the cut 50 mm back, right or down."),
     Command("section_on", "Move the cut &on", ".", "Move the cut 50 mm forward, left or up."),
     Command("fold_job", "&Job list", "F6", "Fold the list at the left away, or back.", is_switch=True),
     Command(
-        "fold_selection", "&Selection", "F7", "Fold the numbers at the right away, or back.", is_switch=True
+        "fold_selection", "S&election", "F7", "Fold the numbers at the right away, or back.", is_switch=True
     ),
     Command(
-        "fold_below", "Findings and s&chedule", "F8", "Fold the tables below away, or back.", is_switch=True
+        "fold_below", "Findings &and schedule", "F8", "Fold the tables below away, or back.", is_switch=True
     ),
     Command(
         "view_alone",
@@ -242,8 +242,8 @@ MENUS = {
 SUBMENUS = {
     "recent": ("Open &recent", ""),
     "paper": ("&Paper", "paper_a4 paper_letter"),
-    "new_stock": ("&Stock for new tubes", ""),
-    "stock": ("Change s&tock", ""),
+    "new_stock": ("Stock for &new tubes", ""),
+    "stock": ("Change &stock", ""),
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
     "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),

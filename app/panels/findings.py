@@ -86,8 +86,10 @@ class FindingsPanel(QWidget):
         if is_current:
             now = QDateTime.currentDateTime().time()
             self._when = QLocale().toString(now, QLocale.FormatType.ShortFormat)
-        if old is None or old.findings != report.findings or is_current:
+        if old is None or old.findings != report.findings:
             self._fill()
+        else:
+            self._show_summary()
 
     def show_failure(self, sentence: str) -> None:
         """Say why there are no findings."""

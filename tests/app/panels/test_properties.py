@@ -1,0 +1,253 @@
+"""The numbers of what is selected: each is right, and typing it is one undo step."""
+
+from collections.abc import Callable
+
+import pytest
+from msgspec.structs import replace
+from PySide6.QtCore import Qt
+from pytestqt.qtbot import QtBot
+
+from app.panels.fields import LengthField
+from app.panels.properties import PropertiesPanel
+from app.session import Session
+from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
+from geometry import edits
+from geometry.checks import findings
+from geometry.shop import schedule
+from geometry.tube import centreline
+from geometry.vectors import distance
+
+Named = Callable[[str], int]
+
+
+@pytest.fixture
+def panel(qtbot: QtBot, session: Session) -> PropertiesPanel:
+    panel = PropertiesPanel(session, MILLIMETRES)
+    qtbot.addWidget(panel)
+    panel.resize(292, 600)
+    panel.show()
+    return panel
+
+
+def enter(qtbot: QtBot, field: LengthField, text: str) -> None:
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, text)
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+
+
+def test_the_page_suits_the_selection(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    hoop = named("Hoop")
+    for ids, page in (
+        ((), panel.job),
+        ((hoop,), panel.tube),
+        (session.layout.tubes[hoop].nodes[:1], panel.node),
+        ((named("box"),), panel.panel),
+        ((named("Crate"),), panel.body),
+        ((hoop, named("Brace")), panel.many),
+    ):
+        session.select(ids)
+        assert panel.page is page
+        assert page.isVisible()
+
+
+def test_nothing_is_wider_than_the_dock(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    hoop = named("Hoop")
+    for ids in ((), (hoop,), session.layout.tubes[hoop].nodes[:1], (named("box"),), (hoop, named("Brace"))):
+        session.select(ids)
+        for units in (MILLIMETRES, INCH_FRACTIONS):
+            panel.set_units(units)
+            assert panel.page.minimumSizeHint().width() <= panel.viewport().width()
+
+
+def test_a_tubes_numbers_are_those_of_the_schedule(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    record = schedule.record(session.layout, session.layout.tubes[named("Hoop")])
+    assert panel.tube.length.text() == format_length(record.centreline, MILLIMETRES)
+    assert panel.tube.blank.text() == format_length(record.blank, MILLIMETRES)
+    assert panel.tube.bends.rowCount() == len(record.bends) == 2
+
+
+def test_a_tubes_clearance_is_that_of_the_report(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    report = findings.check_layout(session.layout)
+    panel.show_report(report)
+    near = report.nearest[named("Hoop")]
+    assert format_length(near.clearance, MILLIMETRES) in panel.tube.nearest.text()
+    assert "box" in panel.tube.nearest.text()
+
+
+def test_the_numbers_follow_a_drag(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    session.select((named("Hoop"),))
+    node = session.layout.tubes[named("Hoop")].nodes[0]
+    session.preview(edits.move_nodes(session.layout, (node,), (0.0, 0.0, -50.0)))
+    line = centreline.of(session.layout, session.layout.tubes[named("Hoop")])
+    assert panel.tube.length.text() == format_length(line.length, MILLIMETRES)
+    session.cancel()
+
+
+def test_a_coordinate_typed_in_the_table_moves_the_node(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    node = session.layout.tubes[named("Hoop")].nodes[1]
+    cell = panel.tube.corners.item(1, 3)
+    assert cell is not None
+    cell.setText("1300")
+    assert session.layout.nodes[node].position == (0.0, 760.0, 1300.0)
+    assert session.undo_stack.undoText() == "Move node"
+
+
+def test_nonsense_in_the_table_is_refused_with_a_sentence(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    cell = panel.tube.corners.item(1, 3)
+    assert cell is not None
+    with qtbot.waitSignal(session.refused) as refused:
+        cell.setText("high")
+    assert "high" in refused.args[0]
+    shown = panel.tube.corners.item(1, 3)
+    assert shown is not None
+    assert shown.text() == "1260.0"
+
+
+def test_stock_and_die_are_chosen_from_the_rack(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    box = panel.tube.stock
+    last = box.count() - 1
+    box.setCurrentIndex(last)
+    box.activated.emit(last)
+    assert session.layout.tubes[hoop].stock == box.itemData(last)
+    session.undo()
+    assert session.layout.tubes[hoop].stock == box.itemData(0)
+    assert box.currentIndex() == 0
+
+
+def test_an_allowance_left_empty_is_the_limits(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    start = panel.tube.allowances[0]
+    enter(qtbot, start, "60")
+    assert session.layout.tubes[hoop].start_allowance == 60.0
+    start.selectAll()
+    qtbot.keyClick(start, Qt.Key.Key_Delete)
+    qtbot.keyClick(start, Qt.Key.Key_Return)
+    assert session.layout.tubes[hoop].start_allowance is None
+
+
+def test_a_node_moves_to_what_is_typed(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    node = session.layout.tubes[named("Hoop")].nodes[0]
+    session.select((node,))
+    enter(qtbot, panel.node.place[0], "4 in")
+    assert session.layout.nodes[node].position == pytest.approx((101.6, 760.0, 300.0))
+
+
+def test_a_leg_takes_the_length_that_is_typed(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    start, corner = session.layout.tubes[named("Hoop")].nodes[:2]
+    session.select((start,))
+    enter(qtbot, panel.node.after, "1000")
+    nodes = session.layout.nodes
+    assert distance(nodes[start].position, nodes[corner].position) == pytest.approx(1000.0)
+    assert nodes[corner].position == (0.0, 760.0, 1260.0)
+
+
+def test_a_landing_slides_to_the_station_that_is_typed(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    node = session.layout.tubes[named("Brace")].nodes[0]
+    session.select((node,))
+    assert "Sits on Hoop" in panel.node.joint.text()
+    enter(qtbot, panel.node.station, "500")
+    landing = session.layout.nodes[node].landing
+    assert landing is not None
+    assert landing.station == pytest.approx(500.0)
+
+
+def test_the_place_of_a_node_is_said_in_words(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    session.select(session.layout.tubes[named("Hoop")].nodes[3:])
+    assert "760.0 mm right of the centre plane" in panel.node.where.text()
+
+
+def test_several_tubes_take_one_stock_in_one_step(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    both = (named("Hoop"), named("Brace"))
+    session.select(both)
+    box = panel.many.stock
+    box.setCurrentIndex(1)
+    box.activated.emit(1)
+    assert {session.layout.tubes[id].stock for id in both} == {box.itemData(1)}
+    assert session.undo_stack.count() == 1
+
+
+def test_several_nodes_are_aligned_by_typing_once(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    nodes = session.layout.tubes[named("Hoop")].nodes
+    session.select(nodes)
+    assert panel.many.place[2].text() == ""
+    enter(qtbot, panel.many.place[0], "25")
+    assert {session.layout.nodes[id].position[0] for id in nodes} == {25.0}
+    assert session.undo_stack.count() == 1
+
+
+def test_moving_by_a_length_moves_everything_chosen(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"), named("Brace")))
+    enter(qtbot, panel.many.shift[2], "50")
+    first = session.layout.tubes[named("Hoop")].nodes[0]
+    assert session.layout.nodes[first].position == (0.0, 760.0, 350.0)
+    assert panel.many.shift[2].value == 0.0
+
+
+def test_a_panel_is_left_out_hidden_and_coloured(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    seat = named("seat")
+    session.select((seat,))
+    panel.panel.kept.click()
+    panel.panel.shown.click()
+    panel.panel.colour.setCurrentIndex(2)
+    panel.panel.colour.activated.emit(2)
+    now = session.layout.panels[seat]
+    assert (now.kept, now.shown, now.colour) == (False, False, panel.panel.colour.itemData(2))
+    for _ in range(3):
+        session.undo()
+    assert session.layout.panels[seat].kept
+
+
+def test_the_size_of_the_body_counts_kept_panels_only(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    assert "2000.0 mm long, 1400.0 mm wide, 1100.0 mm high" in panel.job.size_words.text()
+    session.apply("Leave out", lambda now: edits.set_panel(now, named("box"), kept=False))
+    assert "1000.0 mm long, 700.0 mm wide, 500.0 mm high" in panel.job.size_words.text()
+
+
+def test_the_standoff_for_new_nodes_is_typed_with_nothing_selected(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session
+) -> None:
+    enter(qtbot, panel.job.standoff, "1 in")
+    assert session.layout.limits.standoff_wanted == pytest.approx(25.4)
+
+
+def test_an_empty_job_says_what_to_do_first(qtbot: QtBot) -> None:
+    session = Session(edits.with_starting_rack(replace(Session().layout)))
+    panel = PropertiesPanel(session, MILLIMETRES)
+    qtbot.addWidget(panel)
+    assert "Bring in a body" in panel.job.next.text()

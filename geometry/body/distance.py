@@ -24,14 +24,14 @@ class PanelIndex:
 
         self._source = (vertices, triangles)
         self.vertices = np.ascontiguousarray(vertices, dtype=np.float64)
-        self.triangles = np.ascontiguousarray(triangles, dtype=np.int64)
+        self.triangles = np.asarray(triangles)
         if not len(self.triangles):
             raise ValueError("a panel needs at least one triangle")
-        if not np.isfinite(self.vertices[self.triangles]).all():
+        corners = self.vertices[self.triangles]
+        if not np.isfinite(corners).all():
             raise ValueError("the vertices of a panel must be finite numbers")
-        used = self.vertices[np.unique(self.triangles)]
-        self.bounds: tuple[Floats, Floats] = (used.min(axis=0), used.max(axis=0))
-        self._elements = _slivers_as_edges(self.vertices, self.triangles)
+        self.bounds: tuple[Floats, Floats] = (corners.min(axis=(0, 1)), corners.max(axis=(0, 1)))
+        self._elements = _slivers_as_edges(self.triangles, corners)
         self._tree = igl.AABB()
         self._tree.init(self.vertices, self._elements)
         self._turns: Any = None
@@ -54,10 +54,16 @@ class PanelIndex:
 
         if self._turns is None:
             self._turns = igl.FastWindingNumberBVH()
-            self._turns.init(self.vertices, self.triangles)
+            self._turns.init(self.vertices, self.triangles.astype(np.int64))
         asked = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
         turns: Floats = np.asarray(self._turns.winding_number(asked)).reshape(-1)
         return turns
+
+    def stops(self, starts: Floats, directions: Floats) -> NDArray[np.bool_]:
+        """Return which rays from starts (n, 3) along directions (n, 3) the panel stops."""
+        stopped, _, _ = self._tree.intersect_ray_first(self.vertices, self._elements, starts, directions)
+        hits: NDArray[np.bool_] = np.asarray(stopped) >= 0
+        return hits
 
     def inside(self, points: Floats) -> NDArray[np.bool_]:
         """Return which points (n, 3) the panel wraps by itself."""
@@ -87,19 +93,18 @@ def build(layout: Layout, known: BodyIndex | None = None) -> BodyIndex:
     return index
 
 
-def _slivers_as_edges(vertices: Floats, triangles: Ints) -> Ints:
+def _slivers_as_edges(triangles: NDArray[np.integer], corners: Floats) -> Ints:
     """Return the triangles, those flatter than SAME_POINT replaced by their longest edge.
 
     Nearest points on slivers drown in rounding; the edge is right to within the sliver's height.
     """
-    corners = vertices[triangles]
     edges = np.roll(corners, -1, axis=1) - corners
     lengths = np.linalg.norm(edges, axis=2)
     doubled_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
-    longest = lengths.argmax(axis=1)
     slivers = np.flatnonzero(doubled_area <= SAME_POINT * lengths.max(axis=1))
-    elements = triangles.copy()
-    first = triangles[slivers, longest[slivers]]
-    second = triangles[slivers, (longest[slivers] + 1) % 3]
+    longest = lengths[slivers].argmax(axis=1)
+    first = triangles[slivers, longest]
+    second = triangles[slivers, (longest + 1) % 3]
+    elements: Ints = np.array(triangles, dtype=np.int64, order="C")
     elements[slivers] = np.column_stack([first, second, second])
     return elements

@@ -5,6 +5,7 @@ from typing import Literal
 
 import numpy as np
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from geometry.body.distance import WRAPPED, BodyIndex, PanelIndex
 from geometry.checks import search
@@ -14,10 +15,14 @@ from geometry.layout import Layout, Limits, Tube
 from geometry.tolerances import LENGTH_NOISE
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Vec3, any_perpendicular, vec
+from geometry.vectors import Floats, Vec3, any_perpendicular, vec
 
 REACH = 300.0  # mm; farther from every panel than this, no nearest panel is said
 Band = Literal["close", "fine", "far"]
+
+# Both ways along three square directions, askew so that they slip along no edge of a straight-sided mesh.
+_ASKEW = np.linalg.qr(np.array([[0.91, 0.11, 0.23], [0.17, 0.93, 0.13], [0.29, 0.19, 0.97]]))[0]
+WAYS_OUT = np.concatenate([_ASKEW, -_ASKEW])
 
 
 class Clearance(Struct, frozen=True):
@@ -175,13 +180,24 @@ def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> frozenset[int
     for panels in _by_body(layout, index):
         low = np.min([panel.bounds[0] for panel in panels], axis=0)
         high = np.max([panel.bounds[1] for panel in panels], axis=0)
-        # Most tubes leave the body's box somewhere, which is cheaper to see than how often they are wrapped.
+        # Cheap looks first: how often a body wraps a point takes a second to prepare for a large scan.
         boxed = [i for i, on in enumerate(places) if ((on > low) & (on < high)).all()]
-        if boxed:
-            middles = np.array([places[i][len(places[i]) // 2] for i in boxed])
-            turns = np.sum([panel.winding(middles) for panel in panels], axis=0)
-            wrapped |= {tubes[i] for i, turn in zip(boxed, turns, strict=True) if abs(turn) > WRAPPED}
+        middles = np.array([places[i][len(places[i]) // 2] for i in boxed]).reshape(-1, 3)
+        enclosed = np.flatnonzero(~_is_open(panels, middles))
+        if len(enclosed):
+            turns = np.sum([panel.winding(middles[enclosed]) for panel in panels], axis=0)
+            wrapped |= {tubes[boxed[i]] for i in enclosed[np.abs(turns) > WRAPPED]}
     return frozenset(wrapped)
+
+
+def _is_open(panels: list[PanelIndex], points: Floats) -> NDArray[np.bool_]:
+    """Return from which points (n, 3) half of the six ways out are free: no body wraps those."""
+    starts = np.repeat(points, len(WAYS_OUT), axis=0)
+    ways = np.tile(WAYS_OUT, (len(points), 1))
+    stopped = np.any([panel.stops(starts, ways) for panel in panels], axis=0)
+    free = (~stopped).reshape(-1, len(WAYS_OUT)).sum(axis=1)
+    is_open: NDArray[np.bool_] = free >= len(WAYS_OUT) // 2
+    return is_open
 
 
 def _by_body(layout: Layout, index: BodyIndex) -> list[list[PanelIndex]]:

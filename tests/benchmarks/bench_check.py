@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
 
 from geometry.body import distance
@@ -35,7 +36,7 @@ def test_index(big_job: Any, seconds: Callable[..., float], say: Callable[[str],
 
     def bare() -> None:
         for panel in big_job.index.values():
-            igl.AABB().init(panel.vertices, panel.triangles)
+            igl.AABB().init(panel.vertices, panel.triangles.astype(np.int64))
 
     built, trees = seconds(lambda: distance.build(layout), 3), seconds(bare, 3)
     say(f"index of the body {built:.2f} s = {built / trees:.2f} x its bare trees ({trees:.2f} s)")

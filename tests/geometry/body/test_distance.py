@@ -37,6 +37,13 @@ def test_an_open_tray_wraps_nothing() -> None:
     assert not tray.inside(MIDDLE)[0]
 
 
+def test_a_panel_stops_the_rays_that_meet_it() -> None:
+    tray = PanelIndex(CUBE, FACES[:6])
+    ways = np.array([[1.0, 0.1, 0.2], [-1.0, 0.1, 0.2], [0.1, 1.0, 0.2], [0.1, -1.0, 0.2]])
+    assert tray.stops(np.repeat(MIDDLE, 4, axis=0), ways).tolist() == [True, True, False, True]
+    assert tray.stops(np.repeat(OUTSIDE, 4, axis=0), ways).tolist() == [False, True, False, False]
+
+
 def test_edges_shared_by_three_triangles_are_not_closed() -> None:
     assert not PanelIndex(CUBE, np.concatenate([FACES, [[0, 7, 1]]])).is_closed
 

@@ -36,11 +36,14 @@ class _Asked(Struct, frozen=True, eq=False):
     tubes: frozenset[int] | None
 
     def after(self, older: "_Asked | None") -> "_Asked":
-        """Return this request with the tubes of an older one that it replaces unanswered."""
-        if older is None or self.tubes is None:
+        """Return this request with the tubes of an older one that it replaces unanswered.
+
+        It stands for a whole layout too: the tubes under the hand come first, and the whole is asked
+        for again once the hand rests.
+        """
+        if older is None or older.tubes is None or self.tubes is None:
             return self
-        tubes = None if older.tubes is None else self.tubes | older.tubes
-        return _Asked(self.revision, self.layout, tubes)
+        return _Asked(self.revision, self.layout, self.tubes | older.tubes)
 
 
 class LiveChecks(QObject):

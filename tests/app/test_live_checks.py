@@ -132,6 +132,15 @@ def test_requests_that_replace_one_another_keep_all_their_tubes(watched: Watched
     assert watched.reports[-1][1].checked == {1, 2, 3, 4}
 
 
+def test_a_hand_that_moves_tubes_goes_before_a_whole_layout_that_waits() -> None:
+    layout = cage()
+    whole = live_checks._Asked(1, layout, None)
+    first, second = (live_checks._Asked(i, layout, frozenset({i})) for i in (2, 3))
+    assert first.after(whole).tubes == {2}
+    assert second.after(first.after(whole)).tubes == {2, 3}
+    assert whole.after(second).tubes is None
+
+
 @pytest.mark.parametrize(
     "change",
     [

@@ -240,9 +240,11 @@ class Scene:
         return sum(drawn.mesh.GetNumberOfPolys() for _, drawn in self._panels.values())
 
     def points(self) -> Floats:
-        """Return points (n, 3) whose hull holds all that is drawn of body and tubes."""
+        """Return points (n, 3) whose hull holds body, tubes and figure."""
         boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
         boxes += [drawn.bounds for drawn in self._tubes.values()]
+        if self._shows_figure:
+            boxes.append(self._figure.GetBounds())
         corners = [
             (box[i], box[2 + j], box[4 + k])
             for box in boxes

@@ -345,6 +345,8 @@ class View(QWidget):
     def hover(self, id: int | None) -> None:
         if id != self._hovered:
             self._hovered = id
+            is_arrow = self._tool.cursor == Qt.CursorShape.ArrowCursor
+            self.setCursor(Qt.CursorShape.PointingHandCursor if id and is_arrow else self._tool.cursor)
             self.scene.emphasise(self._emphasised(), id)
             self.redraw()
 

@@ -243,6 +243,52 @@ def test_ply_cut_short_is_refused(tmp_path: Path, options: dict[str, str]) -> No
     sentence_of(path)
 
 
+def ply_header(kind: str, points: int, faces: int, point_columns: str, face_columns: str) -> bytes:
+    columns = [f"property {column}\n" for column in point_columns.split(", ")]
+    of_faces = [f"property {column}\n" for column in face_columns.split(", ")]
+    lines = ["ply\n", f"format {kind} 1.0\n", "comment by hand\n", f"element vertex {points}\n", *columns]
+    return "".join([*lines, f"element face {faces}\n", *of_faces, "end_header\n"]).encode()
+
+
+FLAT = [(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0), (2, 2, 0)]
+
+
+@pytest.mark.parametrize(("kind", "order"), [("binary_little_endian", "<"), ("binary_big_endian", ">")])
+def test_ply_of_either_byte_order_with_normals_colours_and_mixed_faces_is_read(
+    tmp_path: Path, kind: str, order: str
+) -> None:
+    path = tmp_path / "mixed.ply"
+    points = "double x, double y, double z, float nx, uchar red"
+    head = ply_header(kind, 5, 3, points, "uchar flags, list uchar int vertex_indices, float quality")
+    rows = b"".join(struct.pack(f"{order}dddfB", *point, 1.0, 7) for point in FLAT)
+    for corners in ((0, 1, 2, 3), (2, 4, 3), (0, 1)):  # the last is an edge, no face
+        rows += struct.pack(f"{order}BB{len(corners)}if", 9, len(corners), *corners, 0.5)
+    path.write_bytes(head + rows)
+    mesh = scan.read(path).parts[0].mesh
+    assert mesh.vertices.tolist() == [list(map(float, point)) for point in FLAT]
+    assert mesh.triangles.tolist() == [[0, 1, 2], [0, 2, 3], [2, 4, 3]]
+
+
+def test_ply_in_words_with_columns_in_another_order_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "words.ply"
+    head = ply_header("ascii", 5, 2, "float z, float y, float x", "list uchar int vertex_index")
+    rows = "".join(f"{z} {y} {x}\n" for x, y, z in FLAT) + "4 0 1 2 3\n3 2 4 3\n"
+    path.write_bytes(head + rows.encode())
+    mesh = scan.read(path).parts[0].mesh
+    assert mesh.vertices.tolist() == [list(map(float, point)) for point in FLAT]
+    assert mesh.triangles.tolist() == [[0, 1, 2], [0, 2, 3], [2, 4, 3]]
+
+
+def test_ply_of_strips_or_unknown_columns_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "odd.ply"
+    path.write_bytes(
+        ply_header("ascii", 0, 3, "float x, float y, float z", "list uchar int strips") + b"1\n" * 3
+    )
+    assert "where its points and faces are" in sentence_of(path)
+    path.write_bytes(ply_header("ascii", 3, 1, "quad x, float y, float z", "list uchar int vertex_index"))
+    assert "quad x" in sentence_of(path)
+
+
 # glTF and 3MF
 
 

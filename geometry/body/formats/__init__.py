@@ -1,0 +1,1 @@
+"""Readers of mesh files, one file a format."""

@@ -18,13 +18,15 @@ from geometry.layout import Layout, Tube
 from geometry.tolerances import LARGEST_TURN
 from geometry.tube import bending, centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Vec3
+from geometry.vectors import Vec3, vec
 
 if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
     from geometry.checks.findings import Report
 
 FAR = 300.0  # mm; clearances are known up to here
 NEAR_ENOUGH = 30.0  # mm of metal in front that do not hide a node: half a tube and its gap
+SMALLEST_DOT = 0.72  # part of a full dot, when the car is far away
+FULL_DOT_SCALE = 0.2  # pixels per mm from which dots are full
 MOST_BADGES = 14
 AXIS_LENGTH = 34.0  # pixels
 
@@ -49,6 +51,7 @@ def node_dots(
     """Return a dot for each node that is seen; of those behind the metal only the followed ones, faint."""
     sight = outlook.sight
     dots: list[Mark] = []
+    size = min(1.0, max(SMALLEST_DOT, cameras.pixels_per_mm(sight.camera, sight.size) / FULL_DOT_SCALE))
     for id, at, depth in zip(
         sight.node_ids.tolist(), sight.node_screen.tolist(), sight.node_depth, strict=True
     ):
@@ -65,8 +68,19 @@ def node_dots(
             if id in followed:
                 dots.append(Dot(tuple(at), "hidden"))
         else:
-            dots.append(Dot(tuple(at), "plain" if node.landing is None else "landing"))
+            dots.append(Dot(tuple(at), "plain" if node.landing is None else "landing", size))
     return dots
+
+
+def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
+    """Return dashes from each bend to the corner that its node stands at, off the tube."""
+    marks: list[Mark] = []
+    for line in lines:
+        for bend in line.bends:
+            start, end = centreline.point_at(line, [bend.start, bend.end])
+            points = (vec(start), bend.corner, vec(end))
+            marks.append(Stroke(tuple(to_screen(point) for point in points), "faint", 1.0, True))
+    return marks
 
 
 def clearance_facts(

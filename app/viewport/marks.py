@@ -16,6 +16,7 @@ class Dot(Struct, frozen=True):
 
     at: Xy
     kind: Literal["plain", "selected", "hovered", "hidden", "landing"]
+    size: float = 1.0
 
 
 class Stroke(Struct, frozen=True):

@@ -79,7 +79,9 @@ class Overlay(QWidget):
 
     def _dot(self, painter: QPainter, dot: Dot) -> None:
         centre, theme = QPointF(*dot.at), self.theme
-        radius = {"plain": 3.6, "landing": 3.6, "hidden": 2.4, "hovered": 5.6, "selected": 5.2}[dot.kind]
+        radius = {"plain": 3.6, "landing": 3.6, "hidden": 2.4, "hovered": 5.6, "selected": 5.2}[
+            dot.kind
+        ] * dot.size
         if dot.kind == "hidden":
             painter.setPen(QPen(_faded(QColor(theme.text), 0.35), 1.0))
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -92,7 +94,8 @@ class Overlay(QWidget):
         painter.setPen(QPen(QColor(theme.text), 1.6 if dot.kind == "hovered" else 1.2))
         painter.setBrush(shine)
         if dot.kind == "landing":  # sits on another tube: a small diamond
-            painter.drawPolygon(_polygon(centre, ((0, -4.4), (4.4, 0), (0, 4.4), (-4.4, 0))))
+            arm = 1.2 * radius
+            painter.drawPolygon(_polygon(centre, ((0, -arm), (arm, 0), (0, arm), (-arm, 0))))
         else:
             painter.drawEllipse(centre, radius, radius)
         if dot.kind == "selected":

@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from geometry.checks.findings import Report
 
 SAID_FOR = 4000  # ms that a refusal stays in the hint line
+REPORT_WAIT = 10  # ms that a frame waits for the check of what it shows
 REST = 220  # ms without a change after which the picture is smoothed
 SEE_THROUGH = 0.85  # below this opacity what lies behind the metal can be picked
 INVISIBLE = 0.02
@@ -102,6 +103,7 @@ class View(QWidget):
         self._needs_fit = True
         self._fitted: Camera | None = None
         self._turn = 0
+        self._has_waited = False
         self._was_moving = False
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
@@ -187,6 +189,8 @@ class View(QWidget):
             return
         self._report, self._report_revision = report, revision
         self.redraw()
+        if self._has_waited and revision == self.session.revision:
+            self._frame_timer.start(0)
 
     def set_parallel(self, is_parallel: bool) -> None:
         self.navigation.set(replace(self.navigation.camera, is_parallel=is_parallel))
@@ -440,13 +444,19 @@ class View(QWidget):
     def redraw(self) -> None:
         """Ask for a frame; many requests make one."""
         if not self._is_shut and not self._frame_timer.isActive():
-            self._frame_timer.start()
+            self._frame_timer.start(0)
 
     def _prepare_frame(self) -> None:
         """Bring pointer, scene and labels up to date, then let Qt paint."""
         if self._is_shut:
             return
-        self._settle_pending()
+        if not self._has_waited:
+            self._settle_pending()
+            if self._is_report_near():
+                self._has_waited = True
+                self._frame_timer.start(REPORT_WAIT)
+                return
+        self._has_waited = False
         self._frame_timer.stop()  # what was just settled asked for the frame that is being made
         self._show_layout()
         self.scene.place_camera(self._camera)
@@ -454,6 +464,13 @@ class View(QWidget):
         self._set_smooth(not self.viewport.is_software)
         self.viewport.update()
         self._rest_timer.start()
+        if self._pending is not None:
+            self.redraw()
+
+    def _is_report_near(self) -> bool:
+        """Whether the check of what is dragged may come at once: then labels need not turn pale first."""
+        is_behind = self._report_revision < self.session.revision
+        return self._report is not None and is_behind and self.session.is_previewing
 
     def _show_layout(self) -> None:
         if self.scene.layout is not self.session.layout:
@@ -506,6 +523,7 @@ class View(QWidget):
         if self._shows_grid:
             text = "grid 1 m" if self.units.length == "mm" else "grid 1 ft, 5 ft"
             marks.append(Whisper((size.width - 60.0, size.height - 14.0), text, "faint", True))
+        marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self.to_screen)
         marks += annotations.node_dots(outlook, self.session.selection, self._hovered, followed)
         marks += self._fact_marks(layout, labelled, taken)
         if self.navigation.pivot is not None and self._held is not None:

@@ -632,8 +632,14 @@ def test_the_section_hides_metal_from_the_eye_and_the_pointer(qtbot, open_view, 
 
 
 def badges(view) -> list[Badge]:
-    QApplication.processEvents()
+    settle(view)
     return [mark for mark in view.overlay.marks if isinstance(mark, Badge)]
+
+
+def settle(view) -> None:
+    """Let the frame that was asked for be made, also one that waits a moment for its report."""
+    while view._frame_timer.isActive():
+        QApplication.processEvents()
 
 
 def checked(layout):

@@ -75,6 +75,7 @@ def run(path: Path | None = None, safe_graphics: bool = False) -> int:
     app.setApplicationName("outrib")
     app.setApplicationDisplayName(TITLE)
     app.setDesktopFileName("outrib")
+    app.setAttribute(Qt.ApplicationAttribute.AA_DontShowIconsInMenus)
     start_log()
     settings = Settings()
     session = Session(edits.with_starting_rack(Layout()))

@@ -163,7 +163,10 @@ class StepCommands(QObject):
             self.close()
         self._step, self._hint = panel, hint
         self._view.set_tool("select")
+        self._session.select(())  # Escape is for the step now, not for the selection
         self._furniture.open_step(title, panel)
+        panel.setFocus()
+        panel.focusNextChild()
         self.changed.emit()
 
     def _on_ended(self, *_: object) -> None:

@@ -146,6 +146,7 @@ QTabWidget::pane {{ border: 0; border-top: 1px solid {line}; }}
 QTabWidget::tab-bar {{ left: 4px; }}
 QScrollArea {{ border: 0; }}
 QLabel[kind="heading"] {{ font-weight: 600; }}
+QLabel[ruled="true"] {{ border-top: 1px solid {line}; padding-top: 6px; margin-top: 2px; }}
 QLabel[kind="faint"] {{ color: {faint}; }}
 QLabel[kind="number"] {{ font-size: 17px; font-weight: 600; }}
 QLabel[kind="bad"] {{ color: {bad}; }}
@@ -158,7 +159,6 @@ QToolButton#fold:hover {{ background: {hover}; color: {text}; }}
 QFrame#bar {{ background: {raised}; border: 1px solid {line}; border-left: 4px solid {accent};
     border-radius: 4px; }}
 QFrame#bar[kind="refused"] {{ border-left: 4px solid {bad}; }}
-QFrame#rule {{ background: {line}; max-height: 1px; min-height: 1px; border: 0; }}
 QToolButton#card {{ background: {base}; border: 1px solid {line}; border-radius: 8px; padding: 10px; }}
 QLabel#card-title {{ font-size: 17px; font-weight: 600; }}
 QToolButton#card:hover, QToolButton#card:focus {{ border: 1px solid {accent}; background: {raised}; }}

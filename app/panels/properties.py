@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -29,6 +29,7 @@ from geometry.tube import centreline
 from geometry.tube import stock as sections
 from geometry.vectors import Vec3
 
+FOLLOW_MS = 40  # between two looks at a drag
 THEME_COLOUR = ""
 # Quiet tones that stand apart from each other and from the three signs.
 PANEL_COLOURS = (
@@ -71,6 +72,10 @@ class PropertiesPanel(QScrollArea):
         for teller in (self.tube, self.node, self.panel, self.body):
             teller.command_wanted.connect(self.command_wanted)
         self.job.stock_chosen.connect(self.stock_chosen)
+        self._timer = QTimer(self)
+        self._timer.setSingleShot(True)
+        self._timer.setInterval(FOLLOW_MS)
+        self._timer.timeout.connect(self._refresh)
         session.changed.connect(self._on_changed)
         session.selection_changed.connect(self._on_selection)
         self._on_selection(session.selection)
@@ -91,7 +96,15 @@ class PropertiesPanel(QScrollArea):
         return (self.job, self.tube, self.node, self.panel, self.body, self.many)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
-        self.page.refresh()
+        # The hand comes first: while dragging, the numbers follow a few frames behind.
+        if not self._session.is_previewing:
+            self._refresh()
+        elif not self._timer.isActive():
+            self._timer.start()
+
+    def _refresh(self) -> None:
+        self._timer.stop()
+        self._page.refresh()
 
     def _on_selection(self, selection: frozenset[int]) -> None:
         page = self._page_for(selection)

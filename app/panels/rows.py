@@ -5,7 +5,6 @@ from collections.abc import Iterable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QComboBox,
-    QFrame,
     QGridLayout,
     QLabel,
     QSizePolicy,
@@ -29,11 +28,9 @@ class Rows(QWidget):
 
     def heading(self, text: str) -> QLabel:
         """A line with a name over what follows."""
-        rule = QFrame()
-        rule.setObjectName("rule")
         label = QLabel(text)
         label.setProperty("kind", "heading")
-        self.whole(rule)
+        label.setProperty("ruled", True)
         self.whole(label)
         return label
 

@@ -81,12 +81,14 @@ def test_a_tubes_clearance_is_that_of_the_report(
     assert "box" in panel.tube.nearest.text()
 
 
-def test_the_numbers_follow_a_drag(panel: PropertiesPanel, session: Session, named: Named) -> None:
+def test_the_numbers_follow_a_drag(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
     session.select((named("Hoop"),))
     node = session.layout.tubes[named("Hoop")].nodes[0]
     session.preview(edits.move_nodes(session.layout, (node,), (0.0, 0.0, -50.0)))
     line = centreline.of(session.layout, session.layout.tubes[named("Hoop")])
-    assert panel.tube.length.text() == format_length(line.length, MILLIMETRES)
+    qtbot.waitUntil(lambda: panel.tube.length.text() == format_length(line.length, MILLIMETRES))
     session.cancel()
 
 

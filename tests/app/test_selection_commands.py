@@ -1,0 +1,132 @@
+"""Commands on the selection: each one undo step, named as the Edit menu says it."""
+
+import pytest
+from pytestqt.qtbot import QtBot
+
+from app.selection_commands import SelectionCommands, longest_leg, names
+from app.session import Session
+from geometry import edits
+from geometry.layout import Layout
+
+
+@pytest.fixture
+def session(qapp: object, layout: Layout) -> Session:
+    return Session(layout)
+
+
+@pytest.fixture
+def commands(session: Session) -> SelectionCommands:
+    return SelectionCommands(session, session)
+
+
+def named(session: Session, name: str) -> int:
+    layout = session.layout
+    things = [*layout.tubes.values(), *layout.panels.values(), *layout.bodies.values()]
+    return next(thing.id for thing in things if thing.name == name)  # type: ignore[attr-defined]
+
+
+def test_delete_says_what_it_deletes(commands: SelectionCommands, session: Session) -> None:
+    session.select((named(session, "Brace"),))
+    commands.delete()
+    assert session.undo_stack.undoText() == "Delete Brace"
+    assert len(session.layout.tubes) == 1
+    assert session.selection == frozenset()
+
+
+def test_a_copy_on_the_other_side_is_selected(commands: SelectionCommands, session: Session) -> None:
+    session.select((named(session, "Brace"),))
+    commands.mirror()
+    (copy,) = session.selection
+    ends = [session.layout.nodes[id].position for id in session.layout.tubes[copy].nodes]
+    assert ends[1] == pytest.approx((-1400.0, -760.0, 700.0))
+    session.undo()
+    assert len(session.layout.tubes) == 2
+
+
+def test_a_tube_that_is_its_own_twin_is_refused_in_words(
+    qtbot: QtBot, commands: SelectionCommands, session: Session
+) -> None:
+    session.select((named(session, "Hoop"),))
+    with qtbot.waitSignal(session.refused):
+        commands.mirror()
+    assert not session.undo_stack.canUndo()
+
+
+def test_reverse_turns_each_tube_round(commands: SelectionCommands, session: Session) -> None:
+    both = (named(session, "Hoop"), named(session, "Brace"))
+    before = [session.layout.tubes[id].nodes for id in both]
+    session.select(both)
+    commands.reverse()
+    assert [session.layout.tubes[id].nodes for id in both] == [nodes[::-1] for nodes in before]
+    assert session.undo_stack.undoText() == "Reverse 2 tubes"
+
+
+def test_a_corner_goes_into_the_longest_leg(commands: SelectionCommands, session: Session) -> None:
+    hoop = named(session, "Hoop")
+    session.select((hoop,))
+    assert longest_leg(session.layout, hoop) == (1, (0.0, 0.0, 1260.0))
+    commands.add_corner()
+    (node,) = session.selection
+    assert session.layout.tubes[hoop].nodes[2] == node
+    commands.remove_corner()
+    assert len(session.layout.tubes[hoop].nodes) == 4
+
+
+def test_a_tube_is_split_at_its_node(commands: SelectionCommands, session: Session) -> None:
+    hoop = named(session, "Hoop")
+    session.select((session.layout.tubes[hoop].nodes[1],))
+    commands.split_here()
+    assert len(session.layout.tubes) == 3
+
+
+def test_the_end_of_a_tube_is_no_place_to_split(
+    qtbot: QtBot, commands: SelectionCommands, session: Session
+) -> None:
+    session.select((session.layout.tubes[named(session, "Hoop")].nodes[0],))
+    with qtbot.waitSignal(session.refused):
+        commands.split_here()
+
+
+def test_two_nodes_are_joined_half_way(commands: SelectionCommands, session: Session) -> None:
+    stock = next(iter(session.layout.stocks))
+    line = [(200.0, 900.0, 300.0), (600.0, 900.0, 300.0)]
+    session.apply("Tube", lambda now: edits.add_tube(now, line, stock, "Sill")[0])
+    hoop, sill = (session.layout.tubes[named(session, name)] for name in ("Hoop", "Sill"))
+    session.select((hoop.nodes[0], sill.nodes[0]))
+    commands.join_nodes()
+    hoop, sill = (session.layout.tubes[tube.id] for tube in (hoop, sill))
+    assert hoop.nodes[0] == sill.nodes[0]
+    assert session.layout.nodes[hoop.nodes[0]].position == (100.0, 830.0, 300.0)
+
+
+def test_a_landing_is_freed_where_it_is(commands: SelectionCommands, session: Session) -> None:
+    node = session.layout.tubes[named(session, "Brace")].nodes[0]
+    place = session.layout.nodes[node].position
+    session.select((node,))
+    commands.free_end()
+    assert session.layout.nodes[node].landing is None
+    assert session.layout.nodes[node].position == place
+
+
+def test_hiding_twice_shows_again(commands: SelectionCommands, session: Session) -> None:
+    session.select((named(session, "Crate"),))
+    commands.hide()
+    assert not any(panel.shown for panel in session.layout.panels.values())
+    commands.hide()
+    assert all(panel.shown for panel in session.layout.panels.values())
+    commands.leave_out()
+    assert not any(panel.kept for panel in session.layout.panels.values())
+
+
+def test_show_all_shows_what_is_hidden(commands: SelectionCommands, session: Session) -> None:
+    session.select((named(session, "seat"),))
+    commands.hide()
+    commands.show_all()
+    assert session.undo_stack.undoText() == "Show seat"
+
+
+def test_names_count_kinds(session: Session) -> None:
+    layout = session.layout
+    assert names(layout, [named(session, "Hoop")]) == "Hoop"
+    assert names(layout, [*layout.tubes, *layout.panels]) == "2 tubes and 2 panels"
+    assert names(layout, [next(iter(layout.nodes))]) == "node"

@@ -57,6 +57,7 @@ class Asked(Struct, frozen=True):
     forward: Axis | None = None
     front_axle: float | None = None
     centred: bool = True
+    straighten: bool = True
     known: tuple[float, float] | None = None  # a length in the file's unit, and its true mm
 
 
@@ -227,6 +228,10 @@ class BodyInPanel(Rows):
             box.activated.connect(self._on_axis)
             self.field(label, box, tip)
         self.axes_words = self.words()
+        self.straighten = QCheckBox("&Straightened along its symmetry")
+        self.straighten.setToolTip("The body lies askew in its file: turn it straight.")
+        self.straighten.clicked.connect(self._on_straighten)
+        self.whole(self.straighten)
         holder = QWidget()
         grid = QGridLayout(holder)
         grid.setContentsMargins(0, 0, 0, 0)
@@ -355,6 +360,7 @@ class BodyInPanel(Rows):
             centred=asked.centred,
             known=asked.known,
             kept=kept,
+            straighten=asked.straighten,
         )
         return replace(reading, up_guessed=asked.up is None, forward_guessed=asked.forward is None)
 
@@ -402,6 +408,8 @@ class BodyInPanel(Rows):
         self.up.setCurrentText(reading.up)
         self.forward.setCurrentText(reading.forward)
         self.axes_words.setText(_axes_words(reading))
+        self.straighten.setVisible(self._scan.straightened is not None)
+        self.straighten.setChecked(reading.straightened > 0.0)
         self.centred.setChecked(self._asked.centred)
         self.symmetry.setText(self._symmetry_words(reading))
         self.axle.set_value(reading.front_axle)
@@ -493,6 +501,9 @@ class BodyInPanel(Rows):
             up, forward = shape.turned(name, self._reading.up, self._reading.forward)
             self._change(up=up, forward=forward)
 
+    def _on_straighten(self, wanted: bool) -> None:
+        self._change(straighten=wanted)
+
     def _on_centred(self, centred: bool) -> None:
         self._change(centred=centred)
 
@@ -567,15 +578,12 @@ def _with_choices(layout: Layout, panels: Sequence[int], choices: Sequence[Choic
 
 
 def _axes_words(reading: Reading) -> str:
-    guessed = [
-        name
-        for name, is_guess in (("Up", reading.up_guessed), ("forward", reading.forward_guessed))
-        if is_guess
-    ]
-    if not guessed:
-        return "As chosen."
-    words = " and ".join(guessed)
-    return f"{words[0].upper()}{words[1:]} guessed from shape and symmetry."
+    guesses = (("up", reading.up_guessed), ("forward", reading.forward_guessed))
+    guessed = " and ".join(name for name, is_guess in guesses if is_guess)
+    how = f"{guessed[0].upper()}{guessed[1:]} guessed from shape and symmetry." if guessed else "As chosen."
+    if reading.straightened:
+        how += f" Turned by {unit_text.format_angle(reading.straightened)} out of the file's axes."
+    return how
 
 
 def _cleaned_words(scan: Scan) -> str:

@@ -1,5 +1,6 @@
 """Mesh files become panels: read, clean, judge unit and axes, stand on the ground."""
 
+import math
 import os
 from collections.abc import Iterable, Sequence
 from itertools import takewhile
@@ -9,7 +10,7 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry.body import cleaning, mesh_files, pieces, shape
+from geometry.body import cleaning, mesh_files, pieces, shape, straight
 from geometry.body.cleaning import Cleaned
 from geometry.body.mesh_files import Soup
 from geometry.body.placement import world_points
@@ -17,6 +18,7 @@ from geometry.body.shape import Mirror, Sample
 from geometry.errors import BodyFileError, GeometryError
 from geometry.layout import (
     MM_PER_UNIT,
+    UNTURNED,
     Axis,
     Body,
     Layout,
@@ -29,6 +31,9 @@ from geometry.layout import (
 from geometry.progress import Progress, no_progress
 from geometry.vectors import Floats, Vec3, vec
 
+ASKEW = 0.005  # of the width: two sides that differ by more may be so because the body stands askew
+LEAST_SAMPLE = 100  # points; fewer say nothing of a shape
+LEAST_ASKEW = math.radians(0.1)  # below, a body is as straight as a plane can be found
 LONGEST_NAME = 32  # characters; beyond, what all names of a file begin with is left out
 
 
@@ -38,6 +43,20 @@ class Part(Struct, frozen=True, eq=False):
     name: str  # as people read it
     source: str  # as the file has it
     mesh: Mesh
+
+
+class Stance(Struct, frozen=True, eq=False):
+    """How a body stands for judging: after a turn (rows) of the file's axes, with what is seen then."""
+
+    turn: Rows3
+    sample: Sample
+    planes: tuple[Mirror, Mirror, Mirror]  # square to x, y and z after the turn; all parts
+
+    @property
+    def crookedness(self) -> float:
+        """How far the two sides of the best plane differ, as a part of the width."""
+        widths = np.maximum(self.sample.high - self.sample.low, 1e-12)
+        return float(min(plane.deviation / width for plane, width in zip(self.planes, widths, strict=True)))
 
 
 class Scan(Struct, frozen=True, eq=False):
@@ -50,8 +69,8 @@ class Scan(Struct, frozen=True, eq=False):
     stated_forward: Axis | None
     cleaned: Cleaned
     warnings: tuple[str, ...]
-    sample: Sample
-    planes: tuple[Mirror, Mirror, Mirror]  # square to the file's x, y, z; all parts
+    as_read: Stance
+    straightened: Stance | None = None  # where the file's axes lie askew to the body
 
 
 class Symmetry(Struct, frozen=True):
@@ -76,6 +95,7 @@ class Reading(Struct, frozen=True):
     size: Vec3  # length, width, height in mm of what is kept
     placement: Placement
     is_scaled: bool = False  # from a known dimension: the unit alone does not say the scale
+    straightened: float = 0.0  # rad; how far the body was turned out of the file's axes
     warnings: tuple[str, ...] = ()
 
 
@@ -183,9 +203,11 @@ def _scan(
     counts: Cleaned,
     progress: Progress = no_progress,
 ) -> Scan:
-    sample = shape.sampled([part.mesh for part in parts])
-    progress(0.9, "Looking for symmetry")
-    planes = shape.mirrors(sample)
+    meshes = [part.mesh for part in parts]
+    sample = shape.sampled(meshes)
+    progress(0.88, "Looking for symmetry")
+    as_read = Stance(UNTURNED, sample, shape.mirrors(sample))
+    progress(0.92, "Looking for symmetry")
     return Scan(
         source,
         tuple(parts),
@@ -194,9 +216,22 @@ def _scan(
         file.stated_forward,
         counts,
         file.warnings,
-        sample,
-        planes,
+        as_read,
+        _straightened(as_read, meshes),
     )
+
+
+def _straightened(as_read: Stance, meshes: Sequence[Mesh]) -> Stance | None:
+    """Return how the body stands with its plane of symmetry square to an axis, if that is clearly better."""
+    if as_read.crookedness < ASKEW:
+        return None
+    turn = straight.straightening(as_read.sample)
+    if straight.angle_of(turn) < LEAST_ASKEW:
+        return None
+    sample = shape.turned_sample(as_read.sample, meshes, turn)
+    stance = Stance(_rows(turn), sample, shape.mirrors(sample))
+    is_better = stance.crookedness < min(as_read.crookedness / 2, shape.SYMMETRICAL)
+    return stance if is_better else None
 
 
 def scan_of(layout: Layout, body: int) -> Scan:
@@ -220,28 +255,28 @@ def judge(
     centred: bool = True,
     known: tuple[float, float] | None = None,
     kept: Sequence[int] | None = None,
+    straighten: bool = True,
 ) -> Reading:
     """Return how the scan would stand; what isn't given is guessed.
 
     `known` is a length in the file's unit with its true mm; `kept` the indices of the parts that
-    count, all by default.
+    count, all by default; `straighten` lets a body that lies askew in its file be turned straight.
     """
     if up is not None and forward is not None and up[1] == forward[1]:
         raise GeometryError(f"Up {up} and forward {forward} lie on one line. Choose two different axes.")
     parts = list(range(len(scan.parts))) if kept is None else list(kept)
     if not parts:
         raise GeometryError("Every part of the body is left out. Keep at least one.")
+    stance = scan.straightened if straighten and scan.straightened is not None else scan.as_read
     everything = len(parts) == len(scan.parts)
-    sample = scan.sample if everything else scan.sample.of(parts)
-    if len(sample.points) < 100:  # a tiny part among large ones
-        sample = shape.sampled([scan.parts[index].mesh for index in parts])
+    sample = stance.sample if everything else _sample_of(scan, stance, parts)
     names = [scan.parts[index].source for index in parts]
     above, ahead = shape.guess_axes(
-        sample, scan.planes, names, up, forward, scan.stated_up, scan.stated_forward
+        sample, stance.planes, names, up, forward, scan.stated_up, scan.stated_forward
     )
     turn = shape.turn_of(above, ahead)
     across = int(np.argmax(np.abs(turn[1])))
-    plane = scan.planes[across] if everything else shape.mirror(sample, across)
+    plane = stance.planes[across] if everything else shape.mirror(sample, across)
     extent = np.abs(turn @ (sample.high - sample.low))
     guessed, warning = shape.guess_unit(extent, scan.stated_unit)
     scale = _known_scale(known) if known else MM_PER_UNIT[unit or guessed]
@@ -271,17 +306,28 @@ def judge(
         front_axle_guessed=front_axle is None,
         symmetry=symmetry,
         size=vec(extent * scale),
-        placement=Placement(scale, _rows(turn), shift),
+        placement=Placement(scale, _rows(turn @ np.array(stance.turn)), shift),
         is_scaled=known is not None,
+        straightened=straight.angle_of(np.array(stance.turn)),
         warnings=warnings,
     )
 
 
+def _sample_of(scan: Scan, stance: Stance, parts: Sequence[int]) -> Sample:
+    """Return the sample of some parts; a tiny part among large ones gets points of its own."""
+    sample = stance.sample.of(parts)
+    if len(sample.points) >= LEAST_SAMPLE:
+        return sample
+    meshes = [scan.parts[index].mesh for index in parts]
+    return shape.turned_sample(shape.sampled(meshes), meshes, np.array(stance.turn))
+
+
 def stand_like(scan: Scan, body: Body, kept: Sequence[int] | None = None) -> Reading:
     """Return the reading that puts the scan where a body from the same axes stands."""
-    turn = np.array(body.placement.turn)
-    sample = scan.sample if kept is None else scan.sample.of(kept)
-    lows, highs = _turned_boxes(sample, body.placement.scale * turn)
+    indices = range(len(scan.parts)) if kept is None else kept
+    placed = [world_points(body.placement, scan.parts[index].mesh.vertices) for index in indices]
+    lows = np.array([points.min(axis=0) for points in placed])
+    highs = np.array([points.max(axis=0) for points in placed])
     size = highs.max(axis=0) - lows.min(axis=0)
     return Reading(
         unit=body.unit,
@@ -290,7 +336,7 @@ def stand_like(scan: Scan, body: Body, kept: Sequence[int] | None = None) -> Rea
         unit_guessed=False,
         up_guessed=False,
         forward_guessed=False,
-        front_axle=float(highs[:, 0].max()) + body.placement.shift[0],
+        front_axle=float(highs[:, 0].max()),
         front_axle_guessed=False,
         symmetry=None,
         size=vec(size),

@@ -52,6 +52,18 @@ class Sample(Struct, frozen=True, eq=False):
         return highest
 
 
+def turned_sample(sample: Sample, meshes: Sequence[Mesh], turn: Floats) -> Sample:
+    """Return a sample of the meshes as it is after a turn (rows)."""
+    boxes = [mesh.vertices @ turn.T for mesh in meshes]
+    return Sample(
+        sample.points @ turn.T,
+        sample.normals @ turn.T,
+        sample.parts,
+        np.array([points.min(axis=0) for points in boxes]),
+        np.array([points.max(axis=0) for points in boxes]),
+    )
+
+
 class Mirror(Struct, frozen=True):
     """The best plane of symmetry square to an axis, in the file's unit."""
 

@@ -201,6 +201,28 @@ def test_choosing_up_on_forwards_line_moves_forward_too(opened: BodyInPanel, ses
     assert (body.up, body.forward) == ("+x", "+z")
 
 
+def test_body_that_lies_askew_is_straightened_and_may_be_left_askew(
+    opened: BodyInPanel, session: Session
+) -> None:
+    assert not opened.straighten.isVisible()
+    opened.cancel()
+    turn = np.array([[0.8, -0.6, 0.0], [0.6, 0.8, 0.0], [0.0, 0.0, 1.0]])
+    straight = some_scan()
+    parts = [
+        Part(part.name, part.source, cleaning.frozen_mesh(part.mesh.vertices @ turn.T, part.mesh.triangles))
+        for part in straight.parts[:2]
+    ]
+    opened.bring_in(scan._scan("askew.obj", parts, mesh_files.MeshFile(()), straight.cleaned))
+    assert opened.straighten.isVisible()
+    assert opened.straighten.isChecked()
+    assert opened.reading is not None
+    assert opened.reading.size == pytest.approx((4000.0, 1700.0, 1400.0), abs=1.0)
+    assert "Turned by 36.9° out of the file's axes." in opened.axes_words.text()
+    opened.straighten.click()
+    assert not opened.straighten.isChecked()
+    assert opened.reading.size[1] > 2500.0
+
+
 def test_front_axle_is_typed_or_picked(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:
     type_into(qtbot, opened.axle, "800")
     body = only_body(session)

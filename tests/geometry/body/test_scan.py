@@ -262,6 +262,42 @@ def test_names_of_parts_tell_the_front() -> None:
     assert scan.judge(found, up="+z").forward == "-x"
 
 
+def turned_by(angle: float, axis: int) -> np.ndarray:
+    turn = np.eye(3)
+    a, b = (index for index in range(3) if index != axis)
+    turn[a, a] = turn[b, b] = np.cos(angle)
+    turn[a, b], turn[b, a] = -np.sin(angle), np.sin(angle)
+    return turn
+
+
+@pytest.mark.parametrize("degrees", [4.0, -23.0, 37.0, 45.0])
+def test_body_that_lies_askew_in_its_file_is_turned_straight(meshes: Path, degrees: float) -> None:
+    found = scan.read(meshes / SEDAN)
+    turn = turned_by(np.radians(1.5), 0) @ turned_by(np.radians(degrees), 2)
+    parts = [
+        Part(part.name, part.source, cleaning.frozen_mesh(part.mesh.vertices @ turn.T, part.mesh.triangles))
+        for part in found.parts
+    ]
+    askew = scan._scan("askew.obj", parts, mesh_files.MeshFile(()), found.cleaned)
+    reading = scan.judge(askew)
+    assert np.degrees(reading.straightened) == pytest.approx(abs(degrees), abs=0.5)
+    left = np.array(reading.placement.turn)[1]
+    assert abs(left @ turn[:, 1]) == pytest.approx(1.0, abs=1e-5)  # within a quarter of a degree
+    assert reading.unit == "m"
+    assert reading.size[:2] == pytest.approx((4889.5, 1849.1), rel=0.02)
+    assert np.allclose(np.array(reading.placement.turn) @ np.array(reading.placement.turn).T, np.eye(3))
+    kept_askew = scan.judge(askew, straighten=False)
+    assert kept_askew.straightened == 0.0
+    assert set(np.abs(np.array(kept_askew.placement.turn)).ravel()) == {0.0, 1.0}
+
+
+@pytest.mark.parametrize("name", [SEDAN, RALLY, TRUCK])
+def test_body_that_stands_straight_in_its_file_stays_so(meshes: Path, name: str) -> None:
+    found = scan.read(meshes / name)
+    assert found.straightened is None
+    assert set(np.abs(np.array(scan.judge(found).placement.turn)).ravel()) == {0.0, 1.0}
+
+
 # The layout
 
 

@@ -136,6 +136,14 @@ def panned(camera: Camera, size: Size, pivot: Vec3, dx: float, dy: float) -> Cam
     return replace(camera, focus=vec(np.asarray(camera.focus) - (dx * right - dy * up) / scale))
 
 
+def anchored(camera: Camera, pivot: Vec3) -> Camera:
+    """Return the same picture with the focus as deep as the pivot, so that zooming can get there."""
+    depth = float(np.dot(np.subtract(pivot, eye(camera)), axes(camera)[2]))
+    if camera.is_parallel or not NEAREST_DISTANCE <= depth <= FARTHEST_DISTANCE:
+        return camera
+    return replace(camera, focus=vec(np.asarray(eye(camera)) + depth * axes(camera)[2]), distance=depth)
+
+
 def zoomed(camera: Camera, pivot: Vec3, factor: float) -> Camera:
     """Return the camera nearer (factor < 1) or farther; the pivot keeps its place on the screen."""
     far = min(FARTHEST_DISTANCE, max(NEAREST_DISTANCE, camera.distance * factor))

@@ -78,7 +78,8 @@ class Navigation(QObject):
         if not recent or (x, y) != self._wheel_at:
             self._wheel_pivot, self._wheel_at = self._pivot_at(x, y), (x, y)
         self._wheel_clock.restart()
-        self._set(cameras.zoomed(self.camera, self._wheel_pivot, ZOOM_STEP ** (turned / NOTCH)))
+        start = cameras.anchored(self.camera, self._wheel_pivot)
+        self._set(cameras.zoomed(start, self._wheel_pivot, ZOOM_STEP ** (turned / NOTCH)))
 
     def step(self, turn: float, lift: float, pivot: Vec3) -> None:
         """Orbit by keys."""

@@ -28,7 +28,7 @@ class NodeTool(Tool):
         self._aim: Aim | None = None
 
     def hint(self) -> str:
-        return "Click the body, a tube or a plane to set a node. Ctrl ignores the body. Escape leaves."
+        return "Click the body or a tube to set a node; Ctrl ignores both. Escape leaves."
 
     def move(self, pointer: Pointer | None) -> None:
         self._aim = None if pointer is None else self._at(pointer)

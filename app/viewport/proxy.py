@@ -11,18 +11,9 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from geometry.layout import Mesh
-from geometry.vectors import Floats
 
 DRAWN_TRIANGLES = 150_000  # about 40 ms a frame without a graphics card
 ASK_EVERY = 60  # ms
-
-
-class Heavy(Struct, frozen=True, eq=False):
-    """A panel that is too large to draw: its mesh and its points in the car's axes."""
-
-    panel: int
-    mesh: Mesh
-    points: Floats
 
 
 class _Block(Struct, frozen=True):
@@ -34,27 +25,29 @@ class _Block(Struct, frozen=True):
 
 
 class Decimation(QObject):
-    """Decimates panels one after the other; a newer order ends the older one."""
+    """Decimates meshes one after the other; a newer order ends the older one."""
 
-    done = Signal(int, object, object, object)  # panel, its mesh, points (n, 3), triangles (m, 3)
+    done = Signal(object, object, object)  # mesh, points (n, 3) as it was read, triangles (m, 3)
 
     def __init__(self, parent: QObject) -> None:
         super().__init__(parent)
         self._child: multiprocessing.process.BaseProcess | None = None
         self._pipe: Connection | None = None
         self._memory: list[SharedMemory] = []
-        self._waiting: list[Heavy] = []
+        self._waiting: list[Mesh] = []
         self._timer = QTimer(self)
         self._timer.setInterval(ASK_EVERY)
         self._timer.timeout.connect(self._on_time)
 
-    def start(self, panels: Sequence[Heavy], part_kept: float) -> None:
-        """Begin; `done` follows for each panel."""
-        self.stop()
-        if not panels:
+    def start(self, meshes: Sequence[Mesh], part_kept: float) -> None:
+        """Begin; `done` follows for each mesh."""
+        if self.is_running and list(meshes) == self._waiting:
             return
-        self._waiting = list(panels)
-        orders = [(self._share(p.points, "f4"), self._share(p.mesh.triangles, "i4")) for p in panels]
+        self.stop()
+        if not meshes:
+            return
+        self._waiting = list(meshes)
+        orders = [(self._share(m.vertices, "f4"), self._share(m.triangles, "i4")) for m in meshes]
         context = multiprocessing.get_context("spawn")
         self._pipe, theirs = context.Pipe(duplex=False)
         self._child = context.Process(target=_decimate, args=(theirs, orders, part_kept), daemon=True)
@@ -100,8 +93,7 @@ class Decimation(QObject):
             except (EOFError, OSError):
                 self.stop()
                 return
-            heavy = self._waiting.pop(0)
-            self.done.emit(heavy.panel, heavy.mesh, points, triangles)
+            self.done.emit(self._waiting.pop(0), points, triangles)
         if not self._waiting:
             self.stop()
 

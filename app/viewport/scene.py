@@ -4,6 +4,7 @@ One actor a tube and one a panel. A change of the layout touches only what diffe
 """
 
 from typing import Literal
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from msgspec import Struct
@@ -20,7 +21,7 @@ from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
 from app.viewport.surface import poly_data
 from geometry.body import placement
-from geometry.layout import Layout, Panel, Tube
+from geometry.layout import Layout, Mesh, Panel, Tube
 from geometry.tube import centreline
 from geometry.tube.centreline import Bend, Centreline
 from geometry.vectors import Floats
@@ -124,7 +125,6 @@ class _PanelActor:
         surface.SetDiffuse(0.74)
         surface.SetSpecular(0.06)
         surface.SetSpecularPower(12.0)
-        self.is_proxy = False
         self.show(mesh)
 
     def show(self, mesh: vtkPolyData) -> None:
@@ -149,6 +149,7 @@ class Scene:
         self._layout = Layout()
         self._tubes: dict[int, _TubeActor] = {}
         self._panels: dict[int, tuple[tuple[object, object], _PanelActor]] = {}
+        self._proxies: WeakKeyDictionary[Mesh, tuple[Floats, np.ndarray]] = WeakKeyDictionary()
         self._selected: frozenset[int] = frozenset()
         self._hovered: int | None = None
         self._opacity = 1.0
@@ -208,8 +209,7 @@ class Scene:
         key = (panel.mesh, self._layout.bodies[panel.body].placement)
         known = self._panels.get(id)
         if known is None or known[0][0] is not key[0] or known[0][1] != key[1]:
-            points = placement.panel_vertices(self._layout, panel)
-            drawn = _PanelActor(poly_data(points, panel.mesh.triangles))
+            drawn = _PanelActor(self._mesh_of(panel))
             if known is not None:
                 self.renderer.RemoveActor(known[1].actor)
             self.renderer.AddActor(drawn.actor)
@@ -217,23 +217,30 @@ class Scene:
             self._clip(drawn)
         self._paint_panel(id)
 
-    def show_proxy(self, panel: int, mesh: object, points: Floats, triangles: np.ndarray) -> None:
-        """Draw fewer triangles for a panel, if it still is that mesh; points in the car's axes."""
-        known = self._panels.get(panel)
-        if known is None or known[0][0] is not mesh:
-            return
-        known[1].show(poly_data(points, triangles))
-        known[1].is_proxy = True
+    def _mesh_of(self, panel: Panel) -> vtkPolyData:
+        """Return the triangles to draw for a panel: its stand-in, where there is one."""
+        if panel.mesh in self._proxies:
+            points, triangles = self._proxies[panel.mesh]
+            return poly_data(
+                placement.world_points(self._layout.bodies[panel.body].placement, points), triangles
+            )
+        return poly_data(placement.panel_vertices(self._layout, panel), panel.mesh.triangles)
+
+    def add_proxy(self, mesh: Mesh, points: Floats, triangles: np.ndarray) -> None:
+        """Draw fewer triangles (m, 3) for a mesh from now on; points (n, 3) as the mesh was read."""
+        self._proxies[mesh] = (points, triangles)
+        for id, (key, drawn) in self._panels.items():
+            if key[0] is mesh:
+                drawn.show(self._mesh_of(self._layout.panels[id]))
         self._show_outline()
+
+    def has_proxy(self, mesh: Mesh) -> bool:
+        return mesh in self._proxies
 
     @property
     def layout(self) -> Layout:
         """The layout that is drawn."""
         return self._layout
-
-    def has_proxy(self, panel: Panel) -> bool:
-        known = self._panels.get(panel.id)
-        return known is not None and known[0][0] is panel.mesh and known[1].is_proxy
 
     @property
     def body_triangles(self) -> int:

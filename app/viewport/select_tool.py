@@ -40,6 +40,7 @@ class Drag(Struct, frozen=True, eq=False):
     node: int | None  # the node under the pointer; None: a tube
     slip: tuple[float, float]  # from the pointer to the grabbed point on the screen
     ride: float | None  # distance from the metal that is kept
+    host: str | None  # the tube that a lone landing slides along
 
 
 class SelectTool(Tool):
@@ -64,6 +65,8 @@ class SelectTool(Tool):
             if self.room.held_axis:
                 axis = self.room.held_axis.upper()
                 return f"Moving along {axis} only; let go of {axis} to move freely. Escape puts it back."
+            if self._drag.host is not None:
+                return f"Sliding along {self._drag.host}; pull it away to free it. Escape puts it back."
             if self._drag.ride is not None:
                 return "Riding the body. Hold Ctrl to free it, X, Y or Z for an axis; Escape puts it back."
             return "Moving. Hold X, Y or Z for one axis; Escape puts it back."
@@ -88,8 +91,7 @@ class SelectTool(Tool):
             return False
         session = self.room.session
         if found in session.layout.tubes and found not in session.selection:
-            session.select({found})
-            return True
+            return False  # a click selects it; a drag looks round, as beside it
         if found not in session.selection:
             session.select({found})
         self._take(pointer, found)
@@ -128,6 +130,7 @@ class SelectTool(Tool):
             node,
             (at[0] - pointer.x, at[1] - pointer.y),
             None if node is None else self._ride_of(node, grabbed, at),
+            None if node is None or len(nodes) > 1 else _host_name(layout, node),
         )
         self._plane_through = grabbed
 
@@ -458,6 +461,11 @@ def _is_end(layout: Layout, node: int) -> bool:
     """Whether a node only ends tubes and turns none."""
     tubes = [tube for tube in layout.tubes.values() if node in tube.nodes]
     return bool(tubes) and all(node in (tube.nodes[0], tube.nodes[-1]) for tube in tubes)
+
+
+def _host_name(layout: Layout, node: int) -> str | None:
+    landing = layout.nodes[node].landing
+    return None if landing is None else layout.tubes[landing.tube].name
 
 
 def _leg(layout: Layout, tube: Tube, leg: int) -> tuple[Vec3, Vec3]:

@@ -5,6 +5,7 @@ built in a tenth of a second for a million triangles and answers in some hundred
 """
 
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -32,43 +33,62 @@ class Place(Struct, frozen=True):
     distance: float
 
 
+class _Built(Struct, frozen=True, eq=False):
+    """The locator, with what turns its cells into panels and triangles."""
+
+    mesh: vtkPolyData
+    locator: vtkStaticCellLocator
+    cell: vtkGenericCell
+    starts: np.ndarray  # of each panel's triangles
+    kept: np.ndarray  # triangles with an area
+    low: Floats
+    high: Floats
+
+
 class Surface:
     """The triangles of some panels of a layout, in the car's axes."""
 
     def __init__(self, layout: Layout, panels: Sequence[Panel]) -> None:
         self._ids = [panel.id for panel in panels]
-        self._starts = np.zeros(0, dtype=np.int64)
-        self.bounds: tuple[Floats, Floats] | None = None
-        self._locator: vtkStaticCellLocator | None = None
-        if panels:
-            self._build(layout, panels)
+        self._layout = layout
+        self._panels = list(panels)
 
-    def _build(self, layout: Layout, panels: Sequence[Panel]) -> None:
-        vertices = [placement.panel_vertices(layout, panel) for panel in panels]
-        triangles = [np.asarray(panel.mesh.triangles, dtype=np.int64) for panel in panels]
+    @cached_property
+    def _built(self) -> "_Built | None":
+        """What answers; built when first asked, as an import shows many placements nobody points at."""
+        if not self._panels:
+            return None
+        vertices = [placement.panel_vertices(self._layout, panel) for panel in self._panels]
+        triangles = [np.asarray(panel.mesh.triangles, dtype=np.int64) for panel in self._panels]
         shifts = np.cumsum([0] + [len(part) for part in vertices[:-1]])
         points = np.concatenate(vertices)
         corners = np.concatenate([part + shift for part, shift in zip(triangles, shifts, strict=True)])
-        self._starts = np.cumsum([0] + [len(part) for part in triangles[:-1]])
-        self._kept = _with_area(points, corners)
-        if len(self._kept) == 0:
-            return
-        self._mesh = poly_data(points, corners[self._kept])
+        starts = np.cumsum([0] + [len(part) for part in triangles[:-1]])
+        kept = _with_area(points, corners)
+        if len(kept) == 0:
+            return None
         used = np.zeros(len(points), dtype=bool)
-        used[corners[self._kept].ravel()] = True
-        self.bounds = (points[used].min(axis=0), points[used].max(axis=0))
-        self._locator = vtkStaticCellLocator()
-        self._locator.SetDataSet(self._mesh)
-        self._locator.BuildLocator()
-        self._cell = vtkGenericCell()
+        used[corners[kept].ravel()] = True
+        mesh = poly_data(points, corners[kept])
+        locator = vtkStaticCellLocator()
+        locator.SetDataSet(mesh)
+        locator.BuildLocator()
+        low, high = points[used].min(axis=0), points[used].max(axis=0)
+        return _Built(mesh, locator, vtkGenericCell(), starts, kept, low, high)
 
     @property
     def is_empty(self) -> bool:
-        return self._locator is None
+        return self._built is None
+
+    @property
+    def bounds(self) -> tuple[Floats, Floats] | None:
+        built = self._built
+        return None if built is None else (built.low, built.high)
 
     def hit(self, ray: Ray, start: float = 0.0, end: float = np.inf) -> Place | None:
         """Return the first point of the body on the ray between two distances."""
-        if self._locator is None or (span := self._span(ray, 1.0)) is None:
+        built = self._built
+        if built is None or (span := self._span(ray, 1.0)) is None:
             return None
         first, last = max(span[0], start), min(span[1], end)
         if first >= last:
@@ -77,31 +97,35 @@ class Surface:
         cell: Any = reference(0)
         sub: Any = reference(0)
         place, inside = [0.0] * 3, [0.0] * 3
-        found = self._locator.IntersectWithLine(
-            ray.at(first), ray.at(last), 1e-6, along, place, inside, sub, cell, self._cell
+        found = built.locator.IntersectWithLine(
+            ray.at(first), ray.at(last), 1e-6, along, place, inside, sub, cell, built.cell
         )
         if not found:
             return None
-        panel, triangle = self._name(int(cell))
+        panel, triangle = self._name(built, int(cell))
         distance = first + float(along) * (last - first)
         return Place(vec(place), panel, triangle, distance)
 
     def nearest(self, point: Vec3) -> Place | None:
         """Return the point of the body nearest to a point."""
-        if self._locator is None:
+        built = self._built
+        if built is None:
             return None
         cell: Any = reference(0)
         sub: Any = reference(0)
         squared: Any = reference(0.0)
         place = [0.0] * 3
-        self._locator.FindClosestPoint(point, place, self._cell, cell, sub, squared)
-        panel, triangle = self._name(int(cell))
+        built.locator.FindClosestPoint(point, place, built.cell, cell, sub, squared)
+        panel, triangle = self._name(built, int(cell))
         return Place(vec(place), panel, triangle, float(squared) ** 0.5)
 
     def normal(self, place: Place) -> Floats:
         """Return the unit normal of the triangle at a place, on the side its winding says."""
-        cell = int(np.searchsorted(self._kept, self._starts[self._ids.index(place.panel)] + place.triangle))
-        a, b, c = (np.array(self._mesh.GetPoint(self._mesh.GetCell(cell).GetPointId(i))) for i in range(3))
+        built = self._built
+        assert built is not None
+        cell = int(np.searchsorted(built.kept, built.starts[self._ids.index(place.panel)] + place.triangle))
+        ids = built.mesh.GetCell(cell).GetPointIds()
+        a, b, c = (np.array(built.mesh.GetPoint(ids.GetId(i))) for i in range(3))
         across = np.cross(b - a, c - a)
         normal: Floats = across / np.linalg.norm(across)
         return normal
@@ -141,16 +165,17 @@ class Surface:
             at += short
         return ray.at(at)
 
-    def _name(self, cell: int) -> tuple[int, int]:
-        cell = int(self._kept[cell])
-        part = int(np.searchsorted(self._starts, cell, side="right")) - 1
-        return self._ids[part], cell - int(self._starts[part])
+    def _name(self, built: "_Built", cell: int) -> tuple[int, int]:
+        cell = int(built.kept[cell])
+        part = int(np.searchsorted(built.starts, cell, side="right")) - 1
+        return self._ids[part], cell - int(built.starts[part])
 
     def _span(self, ray: Ray, room: float) -> tuple[float, float] | None:
         """Return where the ray enters and leaves the body's box with some room round it."""
-        if self.bounds is None:
+        built = self._built
+        if built is None:
             return None
-        low, high = self.bounds[0] - room, self.bounds[1] + room
+        low, high = built.low - room, built.high + room
         first, last = 0.0, np.inf
         for o, d, a, b in zip(ray.origin, ray.direction, low, high, strict=True):
             if abs(d) < 1e-12:

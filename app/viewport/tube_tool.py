@@ -54,7 +54,7 @@ class TubeTool(Tool):
         if not self._items:
             return "Click the body, a tube or a node to start the tube. Escape leaves."
         if len(self._items) == 1:
-            return "Click the next point, or type its distance. X, Y, Z hold an axis. Backspace takes back."
+            return "Click the next point or type its distance; X, Y, Z hold an axis."
         return "Click the next point; Enter ends the tube, Backspace takes a point back, Escape drops it."
 
     # -- pointer ------------------------------------------------------------------

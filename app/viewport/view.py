@@ -34,15 +34,14 @@ from app.viewport.navigation import Motion, Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
 from app.viewport.point_tools import MeasureTool, NodeTool, PickPointsTool, SplitTool
-from app.viewport.proxy import DRAWN_TRIANGLES, Decimation, Heavy
+from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
 from app.viewport.scene import Axis, Cut, Scene
 from app.viewport.select_tool import SelectTool
 from app.viewport.surface import Surface
 from app.viewport.tools import Key, Pointer, Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
-from geometry.body import placement
-from geometry.layout import Layout, Stock
+from geometry.layout import Layout, Mesh, Stock
 from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
@@ -129,6 +128,7 @@ class View(QWidget):
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMinimumSize(240, 180)
+        self.setAccessibleName("View of the body and its tubes")
         self.viewport = make_viewport(self, safe_graphics)
         self.viewport.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self.viewport.setFocusPolicy(Qt.FocusPolicy.NoFocus)
@@ -501,15 +501,11 @@ class View(QWidget):
         if count <= DRAWN_TRIANGLES:
             self._decimation.stop()
             return
-        heavy = [
-            Heavy(panel.id, panel.mesh, placement.panel_vertices(layout, panel))
-            for panel in drawn
-            if not self.scene.has_proxy(panel)
-        ]
+        heavy = [panel.mesh for panel in drawn if not self.scene.has_proxy(panel.mesh)]
         self._decimation.start(heavy, DRAWN_TRIANGLES / count)
 
-    def _on_decimated(self, panel: int, mesh: object, points: Floats, triangles: np.ndarray) -> None:
-        self.scene.show_proxy(panel, mesh, points, triangles)
+    def _on_decimated(self, mesh: Mesh, points: Floats, triangles: np.ndarray) -> None:
+        self.scene.add_proxy(mesh, points, triangles)
         self.redraw()
 
     def _marks(self) -> list[Mark]:

@@ -41,6 +41,19 @@ def test_zooming_keeps_the_point_under_the_pointer(camera, pivot, factor) -> Non
     assert on_screen(after, pivot) == pytest.approx(on_screen(camera, pivot), abs=1e-5)
 
 
+@given(cameras_anywhere, places, places)
+def test_anchoring_changes_nothing_that_is_seen(camera, pivot, point) -> None:
+    after = cameras.anchored(camera, pivot)
+    assert on_screen(after, point) == pytest.approx(on_screen(camera, point), abs=1e-5)
+
+
+def test_zooming_reaches_a_thing_far_behind_the_focus() -> None:
+    camera, pivot = Camera(focus=(0.0, 0.0, 0.0), yaw=0.0, pitch=0.0, distance=100.0), (-5000.0, 0.0, 0.0)
+    for _ in range(20):
+        camera = cameras.zoomed(cameras.anchored(camera, pivot), pivot, 0.8)
+    assert np.linalg.norm(np.subtract(cameras.eye(camera), pivot)) < 100.0
+
+
 @given(cameras_anywhere, places, st.floats(-300.0, 300.0), st.floats(-300.0, 300.0))
 def test_panning_carries_the_point_with_the_pointer(camera, pivot, dx, dy) -> None:
     after = cameras.panned(camera, SIZE, pivot, dx, dy)

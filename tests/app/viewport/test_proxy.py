@@ -1,10 +1,11 @@
 """A large body is drawn by a stand-in that a child process made."""
 
 import pytest
+from msgspec.structs import replace
 from PySide6.QtCore import QObject
 
-from app.viewport.proxy import DRAWN_TRIANGLES, Decimation, Heavy
-from geometry.body import placement
+from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
+from geometry.layout import Placement
 
 
 @pytest.fixture
@@ -25,11 +26,26 @@ def test_a_large_body_is_drawn_with_fewer_triangles_and_picked_with_all(qtbot, o
 
 
 @pytest.mark.slow
+def test_a_body_that_is_turned_keeps_its_stand_in(qtbot, open_view, heavy_body) -> None:
+    view = open_view(heavy_body)
+    qtbot.waitUntil(lambda: view.scene.body_triangles <= DRAWN_TRIANGLES, timeout=30_000)
+    drawn = view.scene.body_triangles
+    (body,) = heavy_body.bodies.values()
+    moved = replace(body, placement=Placement(shift=(500.0, 0.0, 0.0)))
+    view.session.preview(replace(heavy_body, bodies={body.id: moved}))
+    view.fit()
+    assert view.scene.body_triangles == drawn
+    assert not view._decimation.is_running
+    assert view.scene.points()[:, 0].max() == pytest.approx(1100.0, abs=5.0)
+    view.session.cancel()
+
+
+@pytest.mark.slow
 def test_stopping_ends_the_child_at_once(qtbot, heavy_body) -> None:
     owner = QObject()
     work = Decimation(owner)
     (panel,) = heavy_body.panels.values()
-    work.start([Heavy(panel.id, panel.mesh, placement.panel_vertices(heavy_body, panel))], 0.5)
+    work.start([panel.mesh], 0.5)
     assert work.is_running
     work.stop()
     assert not work.is_running

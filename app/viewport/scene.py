@@ -29,6 +29,7 @@ from geometry.vectors import Floats
 Axis = Literal["x", "y", "z"]
 DRAWN_SAGITTA = 0.5  # mm; finer than a pixel until the view is 300 mm high
 CREASE = 40.0  # degrees; sharper edges of the body stay sharp
+FIT_POINTS = 1500  # of each panel
 SMOOTHED_TRIANGLES = 200_000
 ROOM_ROUND_GRID = 1200.0  # mm
 METRE, FOOT = 1000.0, 304.8
@@ -128,6 +129,7 @@ class _PanelActor:
         self.show(mesh)
 
     def show(self, mesh: vtkPolyData) -> None:
+        self.outer_points = _outer_points(mesh)
         if mesh.GetNumberOfPolys() > SMOOTHED_TRIANGLES:  # drawn with flat faces until its stand-in is there
             self.mesh = mesh
             self.mapper.SetInputData(mesh)
@@ -138,6 +140,15 @@ class _PanelActor:
         normals.Update()
         self.mesh = normals.GetOutput()
         self.mapper.SetInputData(self.mesh)
+
+
+def _outer_points(mesh: vtkPolyData) -> Floats:
+    """Return some points (n, 3) of a mesh, those that reach farthest among them: enough to fit it by."""
+    if mesh.GetNumberOfPoints() == 0:
+        return np.zeros((0, 3))
+    points: Floats = vtk_to_numpy(mesh.GetPoints().GetData())
+    farthest = np.concatenate((points.argmin(axis=0), points.argmax(axis=0)))
+    return np.concatenate((points[:: max(1, len(points) // FIT_POINTS)], points[farthest]))
 
 
 class Scene:
@@ -247,9 +258,8 @@ class Scene:
         return sum(drawn.mesh.GetNumberOfPolys() for _, drawn in self._panels.values())
 
     def points(self) -> Floats:
-        """Return points (n, 3) whose hull holds body, tubes and figure."""
-        boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
-        boxes += [drawn.bounds for drawn in self._tubes.values()]
+        """Return points (n, 3) that body, tubes and figure are fitted by."""
+        boxes = [drawn.bounds for drawn in self._tubes.values()]
         if self._shows_figure:
             boxes.append(self._figure.GetBounds())
         corners = [
@@ -260,7 +270,8 @@ class Scene:
             for j in (0, 1)
             for k in (0, 1)
         ]
-        return np.array(corners).reshape(-1, 3)
+        parts = [drawn.outer_points for _, drawn in self._panels.values()]
+        return np.concatenate([np.array(corners).reshape(-1, 3), *parts])
 
     def bounds(self) -> tuple[Floats, Floats] | None:
         points = self.points()

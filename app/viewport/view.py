@@ -123,6 +123,7 @@ class View(QWidget):
         self._connect()
         self._on_changed(Layout(), session.layout)
         self._fitted = self._camera
+        self._hint = self._tool.hint()
 
     def _build(self, safe_graphics: bool) -> None:
         self.setMouseTracking(True)

@@ -350,10 +350,11 @@ class BodyInPanel(Rows):
         if self._like is not None:
             return scans.stand_like(scan, self._session.recorded.bodies[self._like], kept)
         asked, guess = self._asked, self._guess
+        # A guess once shown stays, though parts that are left out might change it.
+        stated = scan.stated_unit or (guess.unit if guess else None)
         reading = scans.judge(
-            scan,
+            replace(scan, stated_unit=stated),
             unit=asked.unit,
-            # A guess once shown stays, though parts that are left out might change it.
             up=asked.up or (guess.up if guess else None),
             forward=asked.forward or (guess.forward if guess else None),
             front_axle=asked.front_axle,
@@ -362,7 +363,13 @@ class BodyInPanel(Rows):
             kept=kept,
             straighten=asked.straighten,
         )
-        return replace(reading, up_guessed=asked.up is None, forward_guessed=asked.forward is None)
+        is_unit_guessed = asked.unit is None and asked.known is None and scan.stated_unit is None
+        return replace(
+            reading,
+            unit_guessed=is_unit_guessed,
+            up_guessed=asked.up is None,
+            forward_guessed=asked.forward is None,
+        )
 
     def _preview(self) -> None:
         assert self._scan is not None

@@ -315,7 +315,7 @@ def guess_unit(size: Floats, stated: LengthUnit | None = None) -> tuple[LengthUn
     """Return the unit in which a size (length, width, height) fits a vehicle, and a warning or ''."""
     if stated is not None:
         fits = _is_vehicle(size * MM_PER_UNIT[stated])
-        return stated, "" if fits else _odd_size(size, stated, "The file states its unit")
+        return stated, "" if fits else _odd_size(size, stated)
     vehicles = [name for name in MM_PER_UNIT if _is_vehicle(size * MM_PER_UNIT[name])]
     if vehicles:
         return min(vehicles, key=lambda name: _unlikeliness(size * MM_PER_UNIT[name])), ""
@@ -324,7 +324,7 @@ def guess_unit(size: Floats, stated: LengthUnit | None = None) -> tuple[LengthUn
     for choice in (metric, models, list(MM_PER_UNIT)):
         if choice:
             chosen = min(choice, key=lambda name: _unlikeliness(size * MM_PER_UNIT[name]))
-            return chosen, _odd_size(size, chosen, "In no unit has this body the size of a vehicle")
+            return chosen, _odd_size(size, chosen)
     raise AssertionError("some unit is always left")
 
 
@@ -336,10 +336,10 @@ def _unlikeliness(size_mm: Floats) -> float:
     return float((np.log(np.maximum(size_mm, 1e-9) / TYPICAL_MM) ** 2).sum())
 
 
-def _odd_size(size: Floats, unit: LengthUnit, why: str) -> str:
+def _odd_size(size: Floats, unit: LengthUnit) -> str:
     length = size[0] * MM_PER_UNIT[unit] / 1000
     return (
-        f"{why}; read as {unit} it is {length:.3g} m long. "
+        f"Read as {unit} the body is {length:.3g} m long, which is not the size of a vehicle. "
         "Choose another unit or give one dimension you know."
     )
 

@@ -587,10 +587,7 @@ def _with_choices(layout: Layout, panels: Sequence[int], choices: Sequence[Choic
 def _axes_words(reading: Reading) -> str:
     guesses = (("up", reading.up_guessed), ("forward", reading.forward_guessed))
     guessed = " and ".join(name for name, is_guess in guesses if is_guess)
-    how = f"{guessed[0].upper()}{guessed[1:]} guessed from shape and symmetry." if guessed else "As chosen."
-    if reading.straightened:
-        how += f" Turned by {unit_text.format_angle(reading.straightened)} out of the file's axes."
-    return how
+    return f"{guessed[0].upper()}{guessed[1:]} guessed from shape and symmetry." if guessed else "As chosen."
 
 
 def _cleaned_words(scan: Scan) -> str:

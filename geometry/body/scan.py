@@ -289,6 +289,11 @@ def judge(
         warnings += (
             "The two sides differ too much to find a centre plane; the body is centred on its width.",
         )
+    askew = straight.angle_of(np.array(stance.turn))
+    if askew:
+        warnings += (
+            f"The body lies askew in its file; it is turned by {math.degrees(askew):.1f}° to stand straight.",
+        )
     if front_axle is None:
         points = sample.points @ (scale * turn).T - np.array([0.0, middle, 0.0])
         axle = shape.guess_front_axle(points, names, lows, highs)
@@ -308,7 +313,7 @@ def judge(
         size=vec(extent * scale),
         placement=Placement(scale, _rows(turn @ np.array(stance.turn)), shift),
         is_scaled=known is not None,
-        straightened=straight.angle_of(np.array(stance.turn)),
+        straightened=askew,
         warnings=warnings,
     )
 

@@ -217,7 +217,7 @@ def test_body_that_lies_askew_is_straightened_and_may_be_left_askew(
     assert opened.straighten.isChecked()
     assert opened.reading is not None
     assert opened.reading.size == pytest.approx((4000.0, 1700.0, 1400.0), abs=1.0)
-    assert "Turned by 36.9° out of the file's axes." in opened.axes_words.text()
+    assert "it is turned by 36.9° to stand straight" in opened.warnings.text()
     opened.straighten.click()
     assert not opened.straighten.isChecked()
     assert opened.reading.size[1] > 2500.0

@@ -21,6 +21,8 @@ from PySide6.QtWidgets import (
 from app import units as unit_text
 from app import wording
 from app.guarded import guarded
+from app.panels import body_words
+from app.panels.body_words import UNIT_NAMES
 from app.panels.fields import LengthField
 from app.panels.part_list import PartList
 from app.panels.rows import Rows, set_kind
@@ -30,16 +32,9 @@ from geometry.body import scan as scans
 from geometry.body import shape
 from geometry.body.scan import Choice, Reading, Scan
 from geometry.errors import GeometryError
-from geometry.layout import MM_PER_UNIT, Axis, Layout, LengthUnit
+from geometry.layout import MM_PER_UNIT, Axis, LengthUnit
 from geometry.vectors import Vec3, distance
 
-UNIT_NAMES: dict[LengthUnit, str] = {
-    "mm": "millimetres",
-    "cm": "centimetres",
-    "m": "metres",
-    "in": "inches",
-    "ft": "feet",
-}
 SIZES = (("Length", "long"), ("Width", "wide"), ("Height", "high"))
 TURNS: tuple[tuple[shape.QuarterTurn, str, str], ...] = (
     ("end for end", "End for &end", "Front becomes back."),
@@ -144,7 +139,7 @@ class BodyInPanel(Rows):
             unit=None if is_scaled else old.unit,
             up=old.up,
             forward=old.forward,
-            front_axle=_front_axle(layout, body),
+            front_axle=scans.front_axle_of(layout, body),
             known=(1.0, scale) if is_scaled else None,
         )
         self._start(scan, body, asked, choices)
@@ -380,7 +375,7 @@ class BodyInPanel(Rows):
         else:
             layout, self._shown_body = scans.set_reading(before, self._body, self._reading), self._body
             ids = tuple(id for id, panel in before.panels.items() if panel.body == self._body)
-            layout = _with_choices(layout, ids, choices)
+            layout = scans.with_choices(layout, ids, choices)
         self._panels = ids
         self._session.preview(layout)
 
@@ -400,12 +395,14 @@ class BodyInPanel(Rows):
         assert self._scan is not None
         long, wide, high = (unit_text.format_length(value, self._units) for value in reading.size)
         self.size_words.setText(f"{long} long, {wide} wide, {high} high")
-        self.read_as.setText(self._unit_words(reading))
+        other = self._session.recorded.bodies.get(self._like or 0) if self._takes_other_place else None
+        chosen = self._asked.unit is not None
+        self.read_as.setText(body_words.unit_words(reading, chosen, other.name if other else None))
         for number, unit in enumerate(UNIT_NAMES):
             button = self.units.button(number)
             length = reading.size[0] / reading.placement.scale * MM_PER_UNIT[unit]
-            button.setText(f"{unit}\n{_rough(length, self._units)}")
-            button.setAccessibleName(f"{UNIT_NAMES[unit]}: {_rough(length, self._units)} long")
+            button.setText(f"{unit}\n{body_words.rough(length, self._units)}")
+            button.setAccessibleName(f"{UNIT_NAMES[unit]}: {body_words.rough(length, self._units)} long")
         self._check_unit(reading)
         warnings = [*self._scan.warnings, *reading.warnings]
         self.warnings.setText("\n".join(warnings))
@@ -414,16 +411,16 @@ class BodyInPanel(Rows):
             field.set_value(value)
         self.up.setCurrentText(reading.up)
         self.forward.setCurrentText(reading.forward)
-        self.axes_words.setText(_axes_words(reading))
+        self.axes_words.setText(body_words.axes_words(reading))
         self.straighten.setVisible(self._scan.straightened is not None)
         self.straighten.setChecked(reading.straightened > 0.0)
         self.centred.setChecked(self._asked.centred)
-        self.symmetry.setText(self._symmetry_words(reading))
+        self.symmetry.setText(body_words.symmetry_words(reading, self._units))
         self.axle.set_value(reading.front_axle)
         self.axle_words.setText("A guess from the shape; measure it." if reading.front_axle_guessed else "")
         self.axle_words.setVisible(reading.front_axle_guessed)
         self.like.setChecked(self._takes_other_place)
-        self.cleaned.setText(_cleaned_words(self._scan))
+        self.cleaned.setText(body_words.cleaned_words(self._scan))
         self.cleaned.setVisible(self._body is None)
 
     def _check_unit(self, reading: Reading) -> None:
@@ -435,27 +432,6 @@ class BodyInPanel(Rows):
             button.style().unpolish(button)
             button.style().polish(button)
         self.units.setExclusive(True)
-
-    def _unit_words(self, reading: Reading) -> str:
-        other = self._session.recorded.bodies.get(self._like or 0)
-        if other is not None and self._takes_other_place:
-            return f"Scaled as “{other.name}” is."
-        if reading.is_scaled:
-            return f"Scaled by a known length: 1 in the file is {reading.placement.scale:.6g} mm."
-        how = (
-            "as chosen"
-            if self._asked.unit
-            else "guessed from the size"
-            if reading.unit_guessed
-            else "as the file states"
-        )
-        return f"Read as {UNIT_NAMES[reading.unit]}, {how}."
-
-    def _symmetry_words(self, reading: Reading) -> str:
-        if reading.symmetry is None:
-            return "No plane of symmetry is found."
-        differ = unit_text.format_length(reading.symmetry.deviation, self._units)
-        return f"Nine tenths of its two sides are mirror images within {differ}."
 
     # What the person does
 
@@ -561,54 +537,3 @@ class BodyInPanel(Rows):
             self.cancel()
         else:
             super().keyPressEvent(event)
-
-
-def _front_axle(layout: Layout, body: int) -> float:
-    """How far behind its foremost kept point a body has its front axle."""
-    try:
-        _, high = scans.placed_bounds(layout, body)
-    except GeometryError:
-        return 0.0
-    return high[0]
-
-
-def _with_choices(layout: Layout, panels: Sequence[int], choices: Sequence[Choice]) -> Layout:
-    """Return the layout with panels as the person chose; those that stay are the same objects."""
-    changed = dict(layout.panels)
-    for id, choice in zip(panels, choices, strict=True):
-        old = changed[id]
-        if Choice(old.name, old.kept, old.shown, old.colour) != choice:
-            changed[id] = replace(
-                old, name=choice.name, kept=choice.kept, shown=choice.shown, colour=choice.colour
-            )
-    return replace(layout, panels=changed)
-
-
-def _axes_words(reading: Reading) -> str:
-    guesses = (("up", reading.up_guessed), ("forward", reading.forward_guessed))
-    guessed = " and ".join(name for name, is_guess in guesses if is_guess)
-    return f"{guessed[0].upper()}{guessed[1:]} guessed from shape and symmetry." if guessed else "As chosen."
-
-
-def _cleaned_words(scan: Scan) -> str:
-    counts = (
-        (scan.cleaned.duplicate_faces, "duplicate face"),
-        (scan.cleaned.collapsed_faces, "collapsed face"),
-        (scan.cleaned.unused_vertices, "unused point"),
-    )
-    said = [wording.counted(count, name) for count, name in counts if count]
-    return f"Taken out: {', '.join(said)}." if said else "Nothing had to be taken out of the mesh."
-
-
-def _rough(mm: float, units: Units) -> str:
-    """A length at a glance."""
-    small, large = ((1.0, "mm"), (1000.0, "m")) if units.length == "mm" else ((25.4, "in"), (304.8, "ft"))
-    size, unit = large if mm >= 0.1 * large[0] else small
-    value = mm / size
-    return (
-        f"{value:.0f} {unit}"
-        if value >= 100
-        else f"{value:.2g} {unit}"
-        if value < 1
-        else f"{value:.3g} {unit}"
-    )

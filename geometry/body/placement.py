@@ -14,7 +14,8 @@ _placed: "WeakKeyDictionary[Mesh, tuple[Placement, Floats]]" = WeakKeyDictionary
 def world_points(placement: Placement, vertices: Floats) -> Floats:
     """Return vertices (n, 3) scaled, turned and shifted into the car's axes: (n, 3)."""
     scaled_turn = placement.scale * np.array(placement.turn)
-    placed: Floats = vertices @ scaled_turn.T + np.array(placement.shift)
+    placed: Floats = vertices @ scaled_turn.T
+    placed += np.array(placement.shift)
     return placed
 
 

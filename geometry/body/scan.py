@@ -459,3 +459,24 @@ def placed_bounds(layout: Layout, body: int) -> tuple[Vec3, Vec3]:
     low = np.min([some.min(axis=0) for some in points], axis=0)
     high = np.max([some.max(axis=0) for some in points], axis=0)
     return vec(low), vec(high)
+
+
+def with_choices(layout: Layout, panels: Sequence[int], choices: Sequence[Choice]) -> Layout:
+    """Return the layout with panels as the person chose; those that stay are the same objects."""
+    changed = dict(layout.panels)
+    for id, choice in zip(panels, choices, strict=True):
+        old = changed[id]
+        if Choice(old.name, old.kept, old.shown, old.colour) != choice:
+            changed[id] = replace(
+                old, name=choice.name, kept=choice.kept, shown=choice.shown, colour=choice.colour
+            )
+    return replace(layout, panels=changed)
+
+
+def front_axle_of(layout: Layout, body: int) -> float:
+    """How far behind its foremost kept point a body has its front axle."""
+    try:
+        _, high = placed_bounds(layout, body)
+    except GeometryError:
+        return 0.0
+    return high[0]

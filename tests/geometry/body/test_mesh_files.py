@@ -393,7 +393,7 @@ def test_another_kind_of_file_is_refused(tmp_path: Path) -> None:
     assert "STL, OBJ, PLY" in sentence_of(path)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize(
     ("ending", "options"),
     [
@@ -413,7 +413,7 @@ def test_damaged_files_are_read_or_refused_but_never_a_fault(
     path = exported(tmp_path / f"box.{ending}", **options)
     whole = path.read_bytes()
     random = np.random.default_rng(seed)
-    for _ in range(12):
+    for _ in range(6):
         data = bytearray(whole)
         at = int(random.integers(len(data)))
         match int(random.integers(4)):

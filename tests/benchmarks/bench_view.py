@@ -83,11 +83,11 @@ def report(what: str, times: tuple[float, float]) -> None:
 def drag(view: View, node: int) -> None:
     """Print what a drag costs, from the pointer's move to the frame that waits to be painted."""
     x, y = view.to_screen(view.session.layout.nodes[node].position)
-    tool = view._tool
+    tool = view.current_tool
     tool.press(Pointer(x, y))
 
     def step(i: int) -> None:
-        view._held = "tool"
+        view.held = "tool"
         view._pending = Pointer(x + 8.0 + 2.0 * np.sin(i), y + 6.0 + 2.0 * np.cos(i))
         view._prepare_frame()
 
@@ -101,7 +101,7 @@ def drag(view: View, node: int) -> None:
     report("preview to queued render", milliseconds(preview))
     view.session.cancel()
     tool.leave()
-    view._held = None
+    view.held = None
 
 
 def main() -> None:
@@ -127,7 +127,7 @@ def main() -> None:
     print(f"{'stand-in of the body ready':58} {1000 * (time.perf_counter() - begun):8.0f} ms")
     node = layout.tubes[max(layout.tubes)].nodes[1]
     drag(view, node)
-    report("hover", milliseconds(lambda i: view._tool.move(Pointer(500.0 + i, 400.0))))
+    report("hover", milliseconds(lambda i: view.current_tool.move(Pointer(500.0 + i, 400.0))))
     report("pick table after the camera moved", milliseconds(lambda i: orbit(view, i)))
     report("render alone", milliseconds(lambda i: render(view), 12))
     view.shutdown()

@@ -480,7 +480,7 @@ def test_a_held_axis_key_lays_the_leg_along_it(qtbot, open_view, body) -> None:
 
 
 def position_of_last_aim(view):
-    return view._tool._points[-1]
+    return view.current_tool._points[-1]
 
 
 def test_a_change_of_tool_drops_what_was_not_recorded(qtbot, open_view, body) -> None:

@@ -1,0 +1,128 @@
+"""Which marks are painted: nodes, clearances and bad bends of what is looked at, axes, the tool's own."""
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from app.session import Session
+from app.viewport import annotations
+from app.viewport.annotations import BadgeSize, Fact
+from app.viewport.colours import Band
+from app.viewport.labels import Rect
+from app.viewport.lines import of_all
+from app.viewport.marks import Badge, Mark, Shape, Sign, Whisper, Xy
+from app.viewport.placing import Outlook
+from geometry.layout import Layout
+from geometry.vectors import Vec3
+
+if TYPE_CHECKING:
+    from geometry.checks.findings import Report
+
+GRID_WORDS = {"metric": "grid 1 m", "imperial": "grid 1 ft, 5 ft"}
+
+
+class Annotator:
+    """Holds the last report, and where labels stood, so that they stay there."""
+
+    def __init__(
+        self,
+        session: Session,
+        to_screen: Callable[[Vec3], Xy],
+        length: Callable[[float], str],
+        badge_size: BadgeSize,
+    ) -> None:
+        self._session = session
+        self._to_screen = to_screen
+        self._length = length
+        self._badge_size = badge_size
+        self._report: Report | None = None
+        self._revision = -1
+        self._oldest = session.revision
+        self._places: dict[object, int] = {}
+
+    def take(self, revision: int, report: "Report") -> bool:
+        """Take a report, unless it is older than what is shown or from before the job was opened."""
+        if revision < max(self._revision, self._oldest):
+            return False
+        self._report, self._revision = report, revision
+        return True
+
+    def start_anew(self) -> None:
+        """Another job: whatever still arrives about the old one is dropped."""
+        self._report, self._revision = None, -1
+        self._oldest = self._session.revision
+        self._places = {}
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether there is a report, but of an older layout than the one shown."""
+        return self._report is not None and self._revision < self._session.revision
+
+    def marks(
+        self, outlook: Outlook, hovered: int | None, tool_marks: list[Mark], grid: str | None
+    ) -> list[Mark]:
+        """Return everything to be painted, what lies on top last."""
+        layout, size = outlook.layout, outlook.sight.size
+        labelled = self._labelled(layout, hovered)
+        followed = frozenset(node for id in labelled for node in layout.tubes[id].nodes)
+        taken = [mark.rect for mark in tool_marks if isinstance(mark, Badge)]
+        marks = annotations.axis_marks(outlook.sight.camera, size)
+        if grid is not None:
+            marks.append(Whisper((size.width - 60.0, size.height - 14.0), GRID_WORDS[grid], "faint", True))
+        marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self._to_screen)
+        marks += annotations.node_dots(outlook, self._session.selection, hovered, followed)
+        marks += self._fact_marks(outlook, labelled, taken)
+        return marks + tool_marks
+
+    def _fact_marks(self, outlook: Outlook, labelled: list[int], taken: list[Rect]) -> list[Mark]:
+        """Return badges for the labelled tubes, and for the others signs alone."""
+        layout, is_old = outlook.layout, self.is_behind
+        signs: list[tuple[Vec3, Shape]] = []
+        facts: list[Fact] = []
+        lines = of_all(layout)
+        for id, tube in layout.tubes.items():
+            bad = annotations.bend_facts(layout, tube, lines[id], self._length)
+            if id in labelled:
+                facts += bad
+            else:
+                signs += [(fact.at, "bad") for fact in bad]
+        if self._report is not None:
+            band = _bands(layout)
+            facts += annotations.clearance_facts(layout, self._report, labelled, band, self._length, is_old)
+            signs += annotations.close_signs(layout, self._report, labelled, band)
+        sight = outlook.sight
+        marks, self._places = annotations.written(
+            facts, sight.camera, sight.size, self._badge_size, self._places, taken
+        )
+        alone: list[Mark] = [
+            Sign(self._to_screen(at), shape, 6.0, is_old and shape != "bad")
+            for at, shape in signs
+            if outlook.is_visible(at, annotations.NEAR_ENOUGH)
+        ]
+        return alone + marks
+
+    def _labelled(self, layout: Layout, hovered: int | None) -> list[int]:
+        """Return the tubes that show their clearance: selected, dragged, being laid or under the pointer."""
+        session = self._session
+        chosen = set(session.selection & layout.tubes.keys())
+        nodes = session.selection & layout.nodes.keys()
+        if session.is_previewing:
+            nodes |= changed_nodes(session.recorded, layout)
+            chosen |= {id for id, tube in layout.tubes.items() if session.recorded.tubes.get(id) is not tube}
+        if nodes:
+            chosen |= {id for id, tube in layout.tubes.items() if not nodes.isdisjoint(tube.nodes)}
+        if hovered in layout.tubes:
+            chosen.add(hovered)
+        return sorted(chosen)
+
+
+def changed_nodes(before: Layout, after: Layout) -> frozenset[int]:
+    """Return the nodes that are other objects than before."""
+    if before.nodes is after.nodes:
+        return frozenset()
+    return frozenset(id for id, node in after.nodes.items() if before.nodes.get(id) is not node)
+
+
+def _bands(layout: Layout) -> Callable[[float], Band]:
+    from geometry.checks import clearance  # its kernels need not be there before the first report is
+
+    return lambda gap: clearance.band(gap, layout.limits)

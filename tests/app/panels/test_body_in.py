@@ -1,5 +1,6 @@
 """The import step: one preview, one undo step, every guess shown and changed with one action."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ KEY = Qt.Key
 PANEL_WIDTH = 320
 
 
+@cache
 def some_scan() -> Scan:
     """A body of 4.0 x 1.7 x 1.4 m in metres, a box on a longer box, and a plate beside it."""
     shapes = {

@@ -89,6 +89,11 @@ class MessageBar(Bar):
         self._show("news", sentence, button, act)
         self._timer.start()
 
+    def forget_refusal(self) -> None:
+        """What was refused is no longer of interest: something else was done."""
+        if self.property("kind") == "refused":
+            self.hide()
+
     def _show(self, kind: str, sentence: str, button: str, act: Callable[[], object] | None) -> None:
         self.setProperty("kind", kind)
         self.style().unpolish(self)

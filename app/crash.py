@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 
 from PySide6.QtCore import QCoreApplication, QObject, Qt, QThread, QUrl, Signal
-from PySide6.QtGui import QDesktopServices, QGuiApplication
+from PySide6.QtGui import QDesktopServices, QFontDatabase, QGuiApplication
 from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPlainTextEdit, QPushButton, QVBoxLayout
 
 from app.settings import state_folder
@@ -107,6 +107,7 @@ class CrashDialog(QDialog):
         says = QLabel(words, wordWrap=True)
         says.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._text = QPlainTextEdit(_described(text), readOnly=True)
+        self._text.setFont(QFontDatabase.systemFont(QFontDatabase.SystemFont.FixedFont))
         column = QVBoxLayout(self)
         column.addWidget(says)
         column.addWidget(QLabel("This text helps to mend it:"))
@@ -162,10 +163,6 @@ def keep_copy(layout: Layout) -> Path | None:
 
 
 def _described(text: str) -> str:
-    from importlib.metadata import PackageNotFoundError, version
+    from app.version import version
 
-    try:
-        ours = version("outrib")
-    except PackageNotFoundError:
-        ours = "unknown"
-    return f"Outrib {ours}, Python {platform.python_version()}, {platform.platform()}\n\n{text}"
+    return f"Outrib {version()}, Python {platform.python_version()}, {platform.platform()}\n\n{text}"

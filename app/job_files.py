@@ -48,6 +48,7 @@ class JobFiles(QObject):
         self._then: Callable[[Any], None] | None = None
         self._opening = Path()
         self.make_empty: Callable[[], Layout] = Layout
+        self.settle_step: Callable[[], bool] = lambda: True  # False: the person wants to go on with it
 
     @property
     def is_busy(self) -> bool:
@@ -99,8 +100,8 @@ class JobFiles(QObject):
 
     def may_leave(self) -> bool:
         """Offer to save what is not saved; False when the person wants to stay."""
-        if self._session.is_previewing:
-            self._session.cancel()
+        if not self.settle_step():
+            return False
         if not self._session.is_modified:
             self.about_to_leave.emit()
             return True
@@ -198,8 +199,6 @@ class JobFiles(QObject):
         self.job_opened.emit(path)
 
     def _write(self, path: Path) -> bool:
-        if self._session.is_previewing:
-            self._session.cancel()
         try:
             job_file.save(self._session.recorded, path)
         except LayoutFileError as error:

@@ -113,6 +113,7 @@ class MainWindow(QMainWindow):
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
+        self.files.settle_step = self.on_steps.settle
         self.commands = actions.make_actions(self, self._on_triggered)
         self._doing = self._what_commands_do()
         self.menus = actions.fill_menus(self.menuBar(), self.commands)
@@ -195,8 +196,8 @@ class MainWindow(QMainWindow):
             "measured_body": self._on_measures_wanted,
             "export": self._on_export,
             "quit": self.close,
-            "undo": self.session.undo,
-            "redo": self.session.redo,
+            "undo": self._on_undo,
+            "redo": self._on_redo,
             "rename": self._on_rename,
             "check_now": self._on_check_now,
             "next_finding": self._on_next_finding,
@@ -262,7 +263,7 @@ class MainWindow(QMainWindow):
         files.told.connect(self._on_told)
         files.scan_read.connect(self._on_scan)
         files.job_opened.connect(self._on_job_opened)
-        files.about_to_leave.connect(self._remember_job)
+        files.about_to_leave.connect(self._on_leaving)
         files.saved.connect(self._on_saved)
         self.on_steps.refused.connect(self.message.refuse)
         self.on_steps.changed.connect(self._on_step_changed)
@@ -306,7 +307,18 @@ class MainWindow(QMainWindow):
     def _on_changed(self, before: Layout, after: Layout) -> None:
         self.live.request(self.session.revision, after)
 
+    def _on_undo(self) -> None:
+        words = self.session.undo_stack.undoText()
+        self.session.undo()
+        self.view.say(f"Undone: {words}.")
+
+    def _on_redo(self) -> None:
+        words = self.session.undo_stack.redoText()
+        self.session.redo()
+        self.view.say(f"Done again: {words}.")
+
     def _on_committed(self, layout: Layout) -> None:
+        self.message.forget_refusal()
         self._show_title()
         self._update_actions()
 
@@ -371,6 +383,7 @@ class MainWindow(QMainWindow):
         self.show_room()
         state = self.settings.job_state(path) if path is not None else {}
         self.furniture.restore(state)
+        self._arrange_for_view_alone()
         self.session.select(id for id in state.get("selection", ()) if isinstance(id, int))
         camera = state.get("camera")
         if isinstance(camera, dict):
@@ -380,6 +393,12 @@ class MainWindow(QMainWindow):
             QTimer.singleShot(0, self.view, self.view.fit)
         self.live.forget_before(self.session.revision)
         self.live.request(self.session.revision, self.session.layout)
+
+    def _on_leaving(self) -> None:
+        self.on_steps.close()
+        if self.session.is_previewing:
+            self.session.cancel()
+        self._remember_job()
 
     def _remember_job(self) -> None:
         """Keep how the job was left, and its picture for the first page."""
@@ -516,7 +535,7 @@ class MainWindow(QMainWindow):
                 menu.addActions(possible)
                 menu.addSeparator()
         if self.on_selection.tubes:
-            menu.addMenu(self.menus["stock"])
+            menu.addAction(self.menus["stock"].menuAction())  # addMenu would hand its life to this menu
         if not menu.isEmpty():
             menu.popup(place)
 

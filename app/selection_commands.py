@@ -58,14 +58,8 @@ class SelectionCommands(QObject):
             return after
 
         words = f"Copy {names(self._session.layout, tubes)} to the other side"
-        if not self._session.apply(words, mirrored):
-            return
-        if made:
+        if self._session.apply(words, mirrored):
             self._session.select(made)
-        else:
-            self._session.refused.emit(
-                "Nothing was copied: the other side has this tube already, or it is its own mirror image."
-            )
 
     def reverse(self) -> None:
         self._for_each("Reverse", self.tubes, edits.reverse_tube)

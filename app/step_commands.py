@@ -5,12 +5,14 @@ from typing import Any
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QWidget
 
+from app import dialogs
 from app.furniture import Furniture
 from app.session import Session
 from app.settings import Settings
 from app.units import Units
 from app.viewport.view import View
 
+ACCEPT, DROP = "Accept them", "Drop them"
 BRING_IN_HINT = "See that size and direction are right; Enter brings the body in, Escape leaves it out."
 PLACE_HINT = "Change how the body stands; Enter keeps it, Escape leaves it as it was."
 MEASURE_HINT = "Type what tape and plumb line say; the body follows. Ctrl+Enter keeps it, Escape drops it."
@@ -69,6 +71,18 @@ class StepCommands(QObject):
             self._split.close_step()
         else:
             step.cancel()
+
+    def settle(self) -> bool:
+        """Ask about measurements that were typed and not accepted; False to go on with them."""
+        if self._step is None or self._step in (self._body_in, self._split):
+            return True
+        text = "The measurements of the body are not accepted yet."
+        choice = dialogs.ask_choice(self._view, "Measured body", text, (ACCEPT, DROP))
+        if choice == ACCEPT:
+            self.accept()
+        elif choice == DROP:
+            self.cancel()
+        return not self.is_open
 
     def accept(self) -> None:
         """Enter in the view does what it does in the step."""

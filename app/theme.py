@@ -166,7 +166,8 @@ QProgressBar {{ border: 1px solid {line}; border-radius: 3px; background: {base}
     max-height: 14px; }}
 QProgressBar::chunk {{ background: {accent}; border-radius: 2px; }}
 QMenu {{ background: {raised}; border: 1px solid {line}; padding: 4px 0; }}
-QMenu::item {{ padding: 4px 26px 4px 24px; }}
+QMenu::item {{ padding: 4px 26px 4px 10px; }}
+QMenu::indicator {{ margin-left: 6px; }}
 QMenu::item:selected {{ background: {accent}; color: {accent_text}; }}
 QMenu::item:disabled {{ color: {disabled}; }}
 QMenu::separator {{ height: 1px; background: {line}; margin: 4px 8px; }}

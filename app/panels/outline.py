@@ -48,6 +48,7 @@ class OutlinePanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self._tree)
+        session.opened.connect(self._on_opened)
         session.changed.connect(self._on_changed)
         session.selection_changed.connect(self._show_selection)
         self._fill()
@@ -117,6 +118,11 @@ class OutlinePanel(QWidget):
         tree.itemDoubleClicked.connect(self._on_double_clicked)
         tree.customContextMenuRequested.connect(self._on_menu)
         return tree
+
+    def _on_opened(self) -> None:
+        """What was said of another job's tubes is no longer true."""
+        self._report, self._states = None, {}
+        self._fill()
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         same = before.tubes == after.tubes and before.bodies == after.bodies

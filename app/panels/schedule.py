@@ -84,6 +84,7 @@ class SchedulePanel(QWidget):
         column.addWidget(self._totals)
         self._timer = QTimer(self, singleShot=True, interval=REBUILD_MS)
         self._timer.timeout.connect(self.rebuild)
+        session.opened.connect(self.model.forget_report)
         session.changed.connect(self._on_changed)
         session.selection_changed.connect(self._show_selection)
         self.table.selectionModel().selectionChanged.connect(self._on_selected)
@@ -178,6 +179,10 @@ class ScheduleModel(QAbstractTableModel):
     def set_report(self, report: Report, layout: Layout) -> None:
         self._report, self._layout = report, layout
         self._word_nearest()
+        self._say_changed()
+
+    def forget_report(self) -> None:
+        self._report, self._nearest = None, {}
         self._say_changed()
 
     @guarded(0)

@@ -77,6 +77,10 @@ class TubePage(Rows):
         self.whole(self._buttons())
         self.finish()
         self._filling = False
+        session.opened.connect(self._on_opened)
+
+    def _on_opened(self) -> None:
+        self._report = None
 
     def set_units(self, units: Units) -> None:
         self._units = units
@@ -144,19 +148,18 @@ class TubePage(Rows):
             straight = unit_text.format_length(bend.straight_before, self._units, unit=False)
             texts = (str(row + 1), straight, turn_words(bend.rotation), unit_text.format_angle(bend.angle))
             for column, text in enumerate(texts):
-                self.bends.setItem(row, column, _cell(text, column > 0))
+                _show_cell(self.bends, row, column, text)
         _fit_height(self.bends)
 
     def _show_corners(self, layout: Layout, tube: Tube) -> None:
         self._filling = True
         self.corners.setRowCount(len(tube.nodes))
         for row, id in enumerate(tube.nodes):
-            name = _cell(node_words(tube, row), False)
-            self.corners.setItem(row, 0, name)
+            _show_cell(self.corners, row, 0, node_words(tube, row))
             for column, value in enumerate(layout.nodes[id].position, start=1):
-                item = _cell(unit_text.format_length(value, self._units, unit=False), True, editable=True)
+                text = unit_text.format_length(value, self._units, unit=False)
+                item = _show_cell(self.corners, row, column, text, editable=True)
                 item.setData(ID, id)
-                self.corners.setItem(row, column, item)
         _fit_height(self.corners)
         self._filling = False
 
@@ -254,6 +257,7 @@ def _table(titles: tuple[str, ...]) -> QTableWidget:
     table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     table.setShowGrid(False)
     table.setWordWrap(False)
+    table.setTabKeyNavigation(False)  # Tab leaves the table; while typing it goes to the next cell
     table.verticalHeader().hide()
     table.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
     header = table.horizontalHeader()
@@ -265,12 +269,20 @@ def _table(titles: tuple[str, ...]) -> QTableWidget:
     return table
 
 
-def _cell(text: str, is_number: bool, *, editable: bool = False) -> QTableWidgetItem:
-    item = QTableWidgetItem(text)
-    flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-    item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if editable else flags)
-    side = Qt.AlignmentFlag.AlignRight if is_number else Qt.AlignmentFlag.AlignLeft
-    item.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
+def _show_cell(
+    table: QTableWidget, row: int, column: int, text: str, *, editable: bool = False
+) -> QTableWidgetItem:
+    """Show a text in a cell; the first column holds words, the others numbers."""
+    item = table.item(row, column)
+    if item is None:
+        item = QTableWidgetItem()
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if editable else flags)
+        side = Qt.AlignmentFlag.AlignRight if column else Qt.AlignmentFlag.AlignLeft
+        item.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
+        table.setItem(row, column, item)
+    if item.text() != text:
+        item.setText(text)
     return item
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 import trimesh
-from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
+from PySide6.QtCore import QEvent, QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QApplication, QDockWidget, QMenu, QToolButton
 from pytestqt.qtbot import QtBot
@@ -265,6 +265,30 @@ def test_a_body_is_built_from_measurements(qtbot: QtBot, window: Window) -> None
     assert not window.on_steps.is_open
 
 
+@pytest.mark.parametrize(("choice", "bodies"), [("Accept them", 1), ("Drop them", 0), (None, 0)])
+def test_measurements_that_were_typed_are_asked_about(
+    window: Window, answers: Any, choice: str | None, bodies: int
+) -> None:
+    trigger(window, "new", "measured_body")
+    answers.choice = choice
+    assert window.on_steps.settle() is (choice is not None)
+    assert answers.asked == ["Measured body"]
+    assert len(window.session.recorded.bodies) == bodies
+    answers.choice = "Drop them"
+    window.on_steps.settle()
+    answers.choice = "Don't save"
+
+
+def test_saving_leaves_an_open_step_alone(
+    qtbot: QtBot, window: Window, mesh: Path, answers: Any, tmp_path: Path
+) -> None:
+    bring_in(qtbot, window, mesh)
+    saved(window, answers, tmp_path / "early.outrib")
+    assert window.on_steps.is_open
+    assert window.session.is_previewing
+    assert not job_file.load(tmp_path / "early.outrib").bodies
+
+
 def test_a_body_can_be_placed_again(cage: Window) -> None:
     trigger(cage, "place_body")
     assert cage.on_steps.is_open
@@ -393,6 +417,7 @@ def test_undo_names_what_it_takes_back(cage: Window) -> None:
     assert cage.commands["undo"].text() == "&Undo Delete Brace"
     trigger(cage, "undo")
     assert cage.commands["redo"].text() == "&Redo Delete Brace"
+    assert cage.hint.text() == "Undone: Delete Brace."
     assert not cage.commands["undo"].isEnabled()
 
 
@@ -403,6 +428,9 @@ def test_a_refusal_stands_over_the_view_and_stops_nothing(cage: Window) -> None:
     assert cage.message.text.endswith(".")
     assert cage.message.parentWidget() is cage.centralWidget()
     assert QApplication.activeModalWidget() is None
+    cage.session.select((tube(cage, "Brace"),))
+    trigger(cage, "reverse")
+    assert not cage.message.isVisible()
 
 
 def test_renaming_types_in_the_list(cage: Window) -> None:
@@ -419,6 +447,17 @@ def test_a_context_menu_offers_what_is_possible(qtbot: QtBot, cage: Window) -> N
     assert {"mirror", "reverse", "delete", "rename"} <= names
     assert "split_panel" not in names
     menu.close()
+
+
+def test_a_context_menu_can_be_asked_for_again(qtbot: QtBot, cage: Window) -> None:
+    for _ in range(3):
+        cage.view.context_menu_wanted.emit(QPoint(10, 10), frozenset((tube(cage, "Brace"),)))
+        menu = QApplication.activePopupWidget()
+        assert isinstance(menu, QMenu)
+        menu.close()
+        QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+        cage.menus["stock"].aboutToShow.emit()
+        assert cage.menus["stock"].actions()
 
 
 def test_stock_is_changed_from_a_menu(cage: Window) -> None:

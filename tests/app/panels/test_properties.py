@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from app.panels.fields import LengthField
@@ -102,6 +103,25 @@ def test_a_coordinate_typed_in_the_table_moves_the_node(
     cell.setText("1300")
     assert session.layout.nodes[node].position == (0.0, 760.0, 1300.0)
     assert session.undo_stack.undoText() == "Move node"
+
+
+def test_tab_walks_through_the_coordinates(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    node = session.layout.tubes[named("Hoop")].nodes[1]
+    table = panel.tube.corners
+    panel.activateWindow()
+    table.setFocus()
+    table.setCurrentCell(1, 1)
+    table.editItem(table.item(1, 1))
+    for text in ("40", "800", "1300"):
+        editor = QApplication.focusWidget()
+        assert isinstance(editor, QLineEdit)
+        editor.selectAll()
+        qtbot.keyClicks(editor, text)
+        qtbot.keyClick(editor, Qt.Key.Key_Tab)
+    assert session.layout.nodes[node].position == (40.0, 800.0, 1300.0)
 
 
 def test_nonsense_in_the_table_is_refused_with_a_sentence(

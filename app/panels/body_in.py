@@ -32,7 +32,7 @@ from geometry.body import scan as scans
 from geometry.body import shape
 from geometry.body.scan import Choice, Reading, Scan
 from geometry.errors import GeometryError
-from geometry.layout import MM_PER_UNIT, Axis, LengthUnit
+from geometry.layout import MM_PER_UNIT, Axis, Layout, LengthUnit
 from geometry.vectors import Vec3, distance
 
 SIZES = (("Length", "long"), ("Width", "wide"), ("Height", "high"))
@@ -92,6 +92,7 @@ class BodyInPanel(Rows):
         self._make_parts()
         self.finish()
         session.opened.connect(self._on_opened)
+        session.committed.connect(self._on_committed)
         self.setEnabled(False)
 
     # What the window calls
@@ -321,6 +322,15 @@ class BodyInPanel(Rows):
         if self.is_open:
             self._stop()
             self.cancelled.emit()
+
+    def _on_committed(self, layout: Layout) -> None:
+        """Something else was recorded meanwhile: put the preview on top of it again."""
+        if not self.is_open or self._reading is None:
+            return
+        if self._body is not None and self._body not in layout.bodies:
+            self.cancel()
+        else:
+            self._preview()
 
     def _judge(self) -> None:
         """Judge anew with what the person said, and preview it; keep the old reading when refused."""

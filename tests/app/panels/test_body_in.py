@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from msgspec.structs import replace
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel, QLineEdit, QScrollArea, QTreeWidget, QWidget
 from pytestqt.qtbot import QtBot
@@ -329,6 +330,24 @@ def test_next_file_while_one_is_judged_records_that_one(
     assert opened.is_open
     assert len(session.recorded.bodies) == 1
     assert len(session.layout.bodies) == 2
+
+
+def test_what_is_recorded_meanwhile_stays_under_the_preview(opened: BodyInPanel, session: Session) -> None:
+    session.apply("Rename job", lambda now: replace(now, name="cage"))
+    assert session.is_previewing
+    assert (session.layout.name, len(session.layout.panels)) == ("cage", 3)
+    opened.accept()
+    assert (session.recorded.name, len(session.recorded.panels)) == ("cage", 3)
+
+
+def test_body_that_is_deleted_meanwhile_ends_the_step(
+    qtbot: QtBot, opened: BodyInPanel, session: Session
+) -> None:
+    opened.accept()
+    opened.open_body(only_body(session).id)
+    with qtbot.waitSignal(opened.cancelled):
+        session.apply("Delete", lambda now: replace(now, bodies={}, panels={}))
+    assert not session.layout.bodies
 
 
 def test_another_job_ends_the_step(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:

@@ -8,29 +8,21 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 from msgspec import Struct
-from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray, vtk_to_numpy
-from vtkmodules.vtkCommonCore import vtkPoints, vtkUnsignedCharArray
-from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPlane, vtkPolyData
-from vtkmodules.vtkFiltersCore import vtkCutter, vtkPolyDataNormals
-from vtkmodules.vtkRenderingCore import vtkActor, vtkCamera, vtkLight, vtkPolyDataMapper, vtkRenderer
+from vtkmodules.vtkCommonDataModel import vtkPlane, vtkPolyData
+from vtkmodules.vtkRenderingCore import vtkCamera, vtkLight, vtkRenderer
 
+from app.viewport import actors, colours, shapes
 from app.viewport import camera as cameras
-from app.viewport import colours, shapes
 from app.viewport.camera import Camera, Ray
 from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
 from app.viewport.surface import poly_data
 from geometry.body import placement
 from geometry.layout import Layout, Mesh, Panel, Tube
-from geometry.tube import centreline
-from geometry.tube.centreline import Bend, Centreline
+from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats
 
 Axis = Literal["x", "y", "z"]
-DRAWN_SAGITTA = 0.5  # mm; finer than a pixel until the view is 300 mm high
-CREASE = 40.0  # degrees; sharper edges of the body stay sharp
-FIT_POINTS = 1500  # of each panel
-SMOOTHED_TRIANGLES = 200_000
 ROOM_ROUND_GRID = 1200.0  # mm
 METRE, FOOT = 1000.0, 304.8
 GridUnit = Literal["metric", "imperial"]
@@ -57,100 +49,6 @@ class Cut(Struct, frozen=True):
         return (max(0.0, across), np.inf) if slope < 0.0 else (0.0, max(0.0, across))
 
 
-class _TubeActor:
-    """One tube as it is drawn."""
-
-    def __init__(self) -> None:
-        self.mapper = vtkPolyDataMapper()
-        self.actor = vtkActor()
-        self.actor.SetMapper(self.mapper)
-        self.mapper.ScalarVisibilityOff()
-        self.line: Centreline | None = None
-        self.bounds = (1.0, -1.0, 1.0, -1.0, 1.0, -1.0)  # empty
-        self.od = 0.0
-        self.has_bad_bends = False
-        surface = self.actor.GetProperty()
-        surface.SetSpecular(0.25)
-        surface.SetSpecularPower(24.0)
-        surface.SetAmbient(0.3)
-        surface.SetDiffuse(0.8)
-
-    def bend_along(self, line: Centreline, od: float) -> None:
-        points, directions, stations = centreline.sample(line, sagitta=DRAWN_SAGITTA)
-        skin = shapes.sweep(points, directions, od / 2.0)
-        mesh = poly_data(skin.points, skin.triangles)
-        mesh.GetPointData().SetNormals(numpy_to_vtk(skin.normals, deep=True))
-        bad = tuple(bend for bend in line.bends if not bend.fits)
-        self.has_bad_bends = bool(bad)
-        self._stations = stations
-        self._bad = bad
-        self.line, self.od = line, od
-        self.mapper.SetInputData(mesh)
-        self.bounds = mesh.GetBounds()
-
-    def paint(self, colour: str, bad_colour: str) -> None:
-        self.actor.GetProperty().SetColor(*rgb(colour))
-        self.mapper.SetScalarVisibility(self.has_bad_bends)
-        if self.has_bad_bends:
-            mesh = self.mapper.GetInput()
-            mesh.GetPointData().SetScalars(self._ring_colours(colour, bad_colour))
-
-    def _ring_colours(self, colour: str, bad_colour: str) -> vtkUnsignedCharArray:
-        bad = _in_bends(self._stations, self._bad)
-        table = np.array((rgb(colour), rgb(bad_colour)))
-        rings = np.repeat(bad, shapes.SIDES)
-        caps = np.repeat(bad[[0, -1]], shapes.SIDES)
-        values = (255 * table[np.concatenate((rings, caps)).astype(int)]).astype(np.uint8)
-        coloured: vtkUnsignedCharArray = numpy_to_vtk(values, deep=True)
-        return coloured
-
-
-def _in_bends(stations: Floats, bends: tuple[Bend, ...]) -> np.ndarray:
-    """Return for each station (n,) whether it lies in one of the bends."""
-    inside = np.zeros(len(stations), dtype=bool)
-    for bend in bends:
-        inside |= (stations >= bend.start - 1e-6) & (stations <= bend.end + 1e-6)
-    return inside
-
-
-class _PanelActor:
-    """One panel of the body as it is drawn."""
-
-    def __init__(self, mesh: vtkPolyData) -> None:
-        self.mapper = vtkPolyDataMapper()
-        self.mapper.ScalarVisibilityOff()
-        self.actor = vtkActor()
-        self.actor.SetMapper(self.mapper)
-        surface = self.actor.GetProperty()
-        surface.SetAmbient(0.3)
-        surface.SetDiffuse(0.74)
-        surface.SetSpecular(0.06)
-        surface.SetSpecularPower(12.0)
-        self.show(mesh)
-
-    def show(self, mesh: vtkPolyData) -> None:
-        self.outer_points = _outer_points(mesh)
-        if mesh.GetNumberOfPolys() > SMOOTHED_TRIANGLES:  # drawn with flat faces until its stand-in is there
-            self.mesh = mesh
-            self.mapper.SetInputData(mesh)
-            return
-        normals = vtkPolyDataNormals()
-        normals.SetInputData(mesh)
-        normals.SetFeatureAngle(CREASE)
-        normals.Update()
-        self.mesh = normals.GetOutput()
-        self.mapper.SetInputData(self.mesh)
-
-
-def _outer_points(mesh: vtkPolyData) -> Floats:
-    """Return some points (n, 3) of a mesh, those that reach farthest among them: enough to fit it by."""
-    if mesh.GetNumberOfPoints() == 0:
-        return np.zeros((0, 3))
-    points: Floats = vtk_to_numpy(mesh.GetPoints().GetData())
-    farthest = np.concatenate((points.argmin(axis=0), points.argmax(axis=0)))
-    return np.concatenate((points[:: max(1, len(points) // FIT_POINTS)], points[farthest]))
-
-
 class Scene:
     """The actors of one renderer."""
 
@@ -158,8 +56,8 @@ class Scene:
         self.renderer = renderer
         self.theme = theme
         self._layout = Layout()
-        self._tubes: dict[int, _TubeActor] = {}
-        self._panels: dict[int, tuple[tuple[object, object], _PanelActor]] = {}
+        self._tubes: dict[int, actors.TubeActor] = {}
+        self._panels: dict[int, tuple[tuple[object, object], actors.PanelActor]] = {}
         self._proxies: WeakKeyDictionary[Mesh, tuple[Floats, np.ndarray]] = WeakKeyDictionary()
         self._selected: frozenset[int] = frozenset()
         self._hovered: int | None = None
@@ -170,9 +68,9 @@ class Scene:
         self._shows_grid = True
         self._shows_figure = False
         self._grid_box: tuple[float, ...] | None = None
-        self._grid = [_lines_actor(1.0), _lines_actor(1.4)]
-        self._figure = _plain_actor()
-        self._outline = _lines_actor(2.0)
+        self._grid = [actors.lines_actor(1.0), actors.lines_actor(1.4)]
+        self._figure = actors.plain_actor()
+        self._outline = actors.lines_actor(2.0)
         for actor in (*self._grid, self._figure, self._outline):
             actor.SetVisibility(False)
             renderer.AddActor(actor)
@@ -200,7 +98,7 @@ class Scene:
         od = self._layout.stocks[tube.stock].od
         drawn = self._tubes.get(id)
         if drawn is None:
-            drawn = self._tubes[id] = _TubeActor()
+            drawn = self._tubes[id] = actors.TubeActor()
             self.renderer.AddActor(drawn.actor)
         if drawn.line is not line or drawn.od != od:
             drawn.bend_along(line, od)
@@ -220,7 +118,7 @@ class Scene:
         key = (panel.mesh, self._layout.bodies[panel.body].placement)
         known = self._panels.get(id)
         if known is None or known[0][0] is not key[0] or known[0][1] != key[1]:
-            drawn = _PanelActor(self._mesh_of(panel))
+            drawn = actors.PanelActor(self._mesh_of(panel))
             if known is not None:
                 self.renderer.RemoveActor(known[1].actor)
             self.renderer.AddActor(drawn.actor)
@@ -340,7 +238,7 @@ class Scene:
             self._clip(drawn)
         self._show_outline()
 
-    def _clip(self, drawn: _PanelActor) -> None:
+    def _clip(self, drawn: actors.PanelActor) -> None:
         drawn.mapper.RemoveAllClippingPlanes()
         if self._cut is not None:
             drawn.mapper.AddClippingPlane(self._cut_plane)
@@ -350,9 +248,9 @@ class Scene:
         self._outline.SetVisibility(self._cut is not None)
         if self._cut is None:
             return
-        chords = [_cut_through(drawn.mesh, self._cut_plane) for _, drawn in self._panels.values()]
+        chords = [actors.cut_through(drawn.mesh, self._cut_plane) for _, drawn in self._panels.values()]
         chords = [chord for chord in chords if len(chord)]
-        _set_lines(self._outline, np.concatenate(chords) if chords else np.zeros((0, 2, 3)))
+        actors.set_lines(self._outline, np.concatenate(chords) if chords else np.zeros((0, 2, 3)))
 
     def set_grid(self, shown: bool, unit: GridUnit) -> None:
         self._shows_grid = shown
@@ -378,7 +276,7 @@ class Scene:
         high = np.max([box[1::2] for box in boxes], axis=0) if boxes else np.array((900.0, 900.0, 1500.0))
         if self._shows_figure:
             feet = np.array((low[0] - 350.0, high[1] + 150.0, 0.0))
-            _set_surface(self._figure, shapes.person(feet))
+            actors.set_surface(self._figure, shapes.person(feet))
         box = (*low[:2], *high[:2])
         if not self._shows_grid or box == self._grid_box:
             return
@@ -388,7 +286,7 @@ class Scene:
         low = np.floor((low - ROOM_ROUND_GRID / 2) / strong) * strong
         high = np.ceil((high + ROOM_ROUND_GRID / 2) / strong) * strong
         for actor, step in zip(self._grid, (fine, strong), strict=True):
-            _set_lines(actor, shapes.grid_lines(low, high, step))
+            actors.set_lines(actor, shapes.grid_lines(low, high, step))
 
     # -- the camera ---------------------------------------------------------------
 
@@ -435,58 +333,3 @@ def _light(renderer: vtkRenderer) -> None:
         light.SetFocalPoint(0.0, 0.0, 0.0)
         light.SetIntensity(strength)
         renderer.AddLight(light)
-
-
-def _plain_actor() -> vtkActor:
-    actor = vtkActor()
-    mapper = vtkPolyDataMapper()
-    mapper.ScalarVisibilityOff()
-    mapper.SetInputData(vtkPolyData())
-    actor.SetMapper(mapper)
-    actor.GetProperty().SetAmbient(0.5)
-    actor.GetProperty().SetDiffuse(0.5)
-    return actor
-
-
-def _lines_actor(width: float) -> vtkActor:
-    actor = _plain_actor()
-    actor.GetProperty().SetLighting(False)
-    actor.GetProperty().SetLineWidth(width)
-    return actor
-
-
-def _set_surface(actor: vtkActor, surface: shapes.Surface) -> None:
-    mesh = poly_data(surface.points, surface.triangles)
-    mesh.GetPointData().SetNormals(numpy_to_vtk(np.ascontiguousarray(surface.normals), deep=True))
-    actor.GetMapper().SetInputData(mesh)
-
-
-def _set_lines(actor: vtkActor, lines: Floats) -> None:
-    """Draw line segments (n, 2, 3)."""
-    count = len(lines)
-    points = vtkPoints()
-    points.SetData(numpy_to_vtk(np.ascontiguousarray(lines.reshape(-1, 3)), deep=True))
-    cells = vtkCellArray()
-    cells.SetData(
-        numpy_to_vtkIdTypeArray(np.arange(0, 2 * count + 1, 2, dtype=np.int64), deep=True),
-        numpy_to_vtkIdTypeArray(np.arange(2 * count, dtype=np.int64), deep=True),
-    )
-    mesh = vtkPolyData()
-    mesh.SetPoints(points)
-    mesh.SetLines(cells)
-    actor.GetMapper().SetInputData(mesh)
-
-
-def _cut_through(mesh: vtkPolyData, plane: vtkPlane) -> Floats:
-    """Return the segments (n, 2, 3) where a plane meets a mesh."""
-    cutter = vtkCutter()
-    cutter.SetInputData(mesh)
-    cutter.SetCutFunction(plane)
-    cutter.Update()
-    cut = cutter.GetOutput()
-    if cut.GetNumberOfLines() == 0:
-        return np.zeros((0, 2, 3))
-    points = vtk_to_numpy(cut.GetPoints().GetData())
-    ends = vtk_to_numpy(cut.GetLines().GetConnectivityArray())
-    chords: Floats = points[ends].reshape(-1, 2, 3).astype(np.float64)
-    return chords

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QApplication
 
 from app.units import INCHES
 from app.viewport import camera as cameras
-from app.viewport.marks import Badge, Sign
+from app.viewport.marks import Badge, Dot, Sign
 from geometry import edits
 from geometry.layout import Landing
 from geometry.tube import centreline
@@ -250,6 +250,55 @@ def test_a_landing_slides_along_its_tube(qtbot, open_view, caged) -> None:
     assert after.landing is not None
     assert after.landing.tube == rail.id
     assert after.landing.station > 2100.0
+
+
+def test_a_landing_pulled_far_from_its_tube_comes_off(qtbot, open_view, caged) -> None:
+    rail = only_tube(caged)
+    layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), Landing(rail.id, 2000.0)], 1)
+    view = open_view(layout)
+    end = layout.tubes[strut].nodes[1]
+    start = at(view, layout.nodes[end].position)
+    drag(qtbot, view, start, start + QPoint(10, -60))
+    assert view.session.layout.nodes[end].landing is None
+
+
+def test_beside_the_body_a_ridden_node_goes_on_in_the_view_plane(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    start = at(view, position(view, 1))
+    drag(qtbot, view, start, start + QPoint(0, -150))
+    after = position(view, 1)
+    assert QPointF(at(view, after) - start - QPoint(0, -150)).manhattanLength() <= 3.0
+    assert gap(view, after) > 100.0
+
+
+def test_while_another_step_is_open_nothing_is_dragged_or_deleted(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    other = edits.move_nodes(caged, [only_tube(caged).nodes[0]], (0.0, 0.0, 10.0))
+    view.session.preview(other)
+    start = at(view, position(view, 1))
+    drag(qtbot, view, start, start + QPoint(40, 30))
+    view.session.select(only_tube(caged).nodes)
+    qtbot.keyClick(view, Qt.Key.Key_Delete)
+    assert "step" in view.hint
+    assert view.session.layout is other
+    assert view.session.is_previewing
+    assert view.session.undo_stack.count() == 0
+    view.session.cancel()
+
+
+def test_a_refused_move_says_why_and_changes_nothing(qtbot, open_view, caged) -> None:
+    layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), (-1500.0, 900.0, 800.0)], 1)
+    view = open_view(layout)
+    rail = only_tube(caged)
+    first = layout.tubes[strut].nodes[0]
+    start = at(view, layout.nodes[first].position)
+    drag(qtbot, view, start, at(view, layout.nodes[rail.nodes[2]].position), release=False)
+    drag_again = at(view, layout.nodes[rail.nodes[2]].position)
+    qtbot.mouseRelease(view, LEFT, pos=drag_again)
+    second = view.session.layout.tubes[strut].nodes[1]
+    before = view.session.layout
+    drag(qtbot, view, at(view, before.nodes[second].position), drag_again)
+    assert view.session.layout.tubes[strut].nodes == before.tubes[strut].nodes
 
 
 # -- keys ------------------------------------------------------------------------
@@ -652,6 +701,20 @@ def test_the_section_hides_metal_from_the_eye_and_the_pointer(qtbot, open_view, 
     assert view.outlook.body_at(ray).point[1] == pytest.approx(-800.0)
     view.set_section(None)
     assert view.outlook.body_at(ray).point[1] == pytest.approx(800.0)
+
+
+def test_nodes_behind_the_metal_are_not_painted_until_their_tube_is_selected(open_view, caged) -> None:
+    view = open_view(caged, "right")
+    assert dots(view) == []
+    view.session.select({only_tube(caged).id})
+    assert dots(view) == ["hidden"] * 3
+    view.look_from("left")
+    assert dots(view) == ["plain"] * 3
+
+
+def dots(view) -> list[str]:
+    settle(view)
+    return [mark.kind for mark in view.overlay.marks if isinstance(mark, Dot)]
 
 
 # -- reports ---------------------------------------------------------------------

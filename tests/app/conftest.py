@@ -94,10 +94,12 @@ def window(qtbot: QtBot, answers: Answers) -> Iterator[Any]:
     from app.settings import Settings
 
     window = MainWindow(Session(edits.with_starting_rack(Layout())), Settings())
+    window.view.navigation.flies = False  # cameras are there at once
     window.setWindowState(Qt.WindowState.WindowNoState)  # the screen of these tests is small
     window.setGeometry(QRect(0, 0, 1280, 780))
     window.show()
-    qtbot.waitExposed(window)
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
     yield window
     answers.choice = "Don't save"
     window.close()

@@ -340,7 +340,6 @@ def test_closing_while_work_runs_ends_it(cage: Window, answers: Any, tmp_path: P
     ("key", "dock"), [(Key.Key_F6, "dock-job"), (Key.Key_F7, "dock-selection"), (Key.Key_F8, "dock-below")]
 )
 def test_each_piece_of_furniture_folds_with_its_key(qtbot: QtBot, cage: Window, key: Key, dock: str) -> None:
-    cage.activateWindow()
     qtbot.keyClick(cage, key)
     assert dock not in visible_docks(cage)
     qtbot.keyClick(cage, key)
@@ -381,7 +380,6 @@ def test_nothing_is_cut_off_on_a_small_screen(qtbot: QtBot, cage: Window) -> Non
 
 
 def test_a_key_takes_a_tool_and_the_button_shows_it(qtbot: QtBot, cage: Window) -> None:
-    cage.activateWindow()
     cage.view.setFocus()
     qtbot.keyClick(cage.view, Key.Key_T)
     assert cage.view.tool == "tube"
@@ -391,7 +389,6 @@ def test_a_key_takes_a_tool_and_the_button_shows_it(qtbot: QtBot, cage: Window) 
 
 
 def test_letters_typed_in_a_field_take_no_tool(qtbot: QtBot, cage: Window) -> None:
-    cage.activateWindow()
     name = cage.properties.job.name
     name.setFocus()
     qtbot.keyClicks(name, "tdm")

@@ -112,6 +112,7 @@ def test_tab_walks_through_the_coordinates(
     node = session.layout.tubes[named("Hoop")].nodes[1]
     table = panel.tube.corners
     panel.activateWindow()
+    qtbot.waitUntil(panel.isActiveWindow)
     table.setFocus()
     table.setCurrentCell(1, 1)
     table.editItem(table.item(1, 1))

@@ -217,7 +217,7 @@ class Scene:
         panel = self._layout.panels.get(id)
         colour = (panel.colour if panel else None) or self.theme.body
         if id in self._selected:
-            colour = colours.mixed(colour, self.theme.body_selected, 0.75)
+            colour = colours.mixed(colour, self.theme.body_selected, 0.6)
         surface = self._panels[id][1].actor.GetProperty()
         surface.SetColor(*rgb(colour))
         surface.SetOpacity(self._opacity)

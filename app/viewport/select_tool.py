@@ -131,8 +131,10 @@ class SelectTool(Tool):
             self.room.session.select(self.room.session.selection ^ {found})
 
     def click(self, pointer: Pointer) -> None:
-        found = self._under(pointer)
-        self.room.session.select(() if found is None else {found})
+        found, session = self._under(pointer), self.room.session
+        if found in session.layout.panels and not session.selection <= session.layout.panels.keys():
+            found = None  # a click beside tubes lets them go; the panel is not what was meant
+        session.select(() if found is None else {found})
 
     def move(self, pointer: Pointer | None) -> None:
         found = None if pointer is None else self._under(pointer)

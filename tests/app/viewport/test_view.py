@@ -84,6 +84,16 @@ def test_a_click_selects_and_shift_click_adds_and_takes_away(qtbot, open_view, c
     assert view.session.selection == frozenset()
 
 
+def test_a_click_on_the_body_lets_tubes_go_first_and_then_takes_the_panel(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.session.select(caged.tubes)
+    metal = at(view, (-2700.0, 800.0, 500.0))
+    qtbot.mouseClick(view, LEFT, pos=metal)
+    assert view.session.selection == frozenset()
+    qtbot.mouseClick(view, LEFT, pos=metal)
+    assert view.session.selection == set(caged.panels)
+
+
 def test_a_tube_is_selected_where_it_is_drawn(qtbot, open_view, caged) -> None:
     view = open_view(caged)
     line = centreline.of(caged, only_tube(caged))

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QUndoCommand, QUndoStack
+from shiboken6 import isValid
 
 from app.guarded import guarded
 from geometry.errors import GeometryError
@@ -51,6 +52,12 @@ class Session(QObject):
         self.revision = 0
         self.undo_stack = QUndoStack(self)
         self.undo_stack.setUndoLimit(UNDO_STEPS)
+
+    def __del__(self) -> None:
+        # In one heap of garbage the steps may be freed before the stack, which would free them again.
+        if isValid(self.undo_stack):
+            self.undo_stack.blockSignals(True)
+            self.undo_stack.clear()
 
     @property
     def layout(self) -> Layout:

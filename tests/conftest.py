@@ -72,6 +72,14 @@ def own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.M
     return config
 
 
+@pytest.fixture(autouse=True, scope="module")
+def garbage_goes_with_its_module(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Collect windows while Qt still runs; a crash in doing so then points at the tests that left them."""
+    yield
+    if "app" in request.path.parts:
+        gc.collect()
+
+
 @pytest.fixture(autouse=True)
 def nothing_left_alive(request: pytest.FixtureRequest) -> Iterator[None]:
     """Fail a test that leaves a thread, a child process or a viewport alive."""

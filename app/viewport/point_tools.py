@@ -44,6 +44,8 @@ class NodeTool(Tool):
         if isinstance(aim.item, int):
             self.room.session.select({aim.item})
             return
+        if self.is_kept_out():
+            return
         made: list[int] = []
         after = self.attempt(lambda: _with_node(self.room.session.layout, aim, made))
         if after is not None:
@@ -107,7 +109,7 @@ class SplitTool(Tool):
     def click(self, pointer: Pointer) -> None:
         self._aim_at(pointer)
         pick, node, layout = self._pick, self._node, self.room.session.layout
-        if pick is None:
+        if pick is None or self.is_kept_out():
             return
         where = {"node": node} if node is not None else {"station": pick.station}
         after = self.attempt(lambda: edits.split_tube(layout, pick.tube, **where)[0])

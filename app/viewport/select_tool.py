@@ -166,8 +166,7 @@ class SelectTool(Tool):
             return False
         is_edit = key.code in NUDGE_KEYS or key.is_any(*EDIT_KEYS)
         if is_edit and self.room.session.selection and self._is_busy_elsewhere:
-            self.room.say("Finish or cancel the open step first.")
-            return True
+            return self.is_kept_out()
         if key.code in NUDGE_KEYS and not key.ctrl:
             return self._nudge(NUDGE_KEYS[key.code], BIG_NUDGE if key.shift else 1.0)
         if key.is_any(Qt.Key.Key_Delete, Qt.Key.Key_Backspace):

@@ -125,6 +125,12 @@ class Tool:
     def marks(self) -> list[Mark]:
         return []
 
+    def is_kept_out(self) -> bool:
+        """Whether another step's preview is open; says so, as recording now would record that too."""
+        if self.room.session.is_previewing:
+            self.room.say("Finish or cancel the open step first.")
+        return self.room.session.is_previewing
+
     def attempt(self, edit: Callable[[], Layout]) -> Layout | None:
         """Return the edited layout, or say why it is refused."""
         try:

@@ -91,6 +91,8 @@ class TubeTool(Tool):
         if self._points and distance(aim.point, self._points[-1]) < SAME_POINT:
             return
         if self._start is None:
+            if self.is_kept_out():
+                return
             self._start = self.room.session.layout
         self._items.append(aim.item)
         self._points.append(aim.point)

@@ -270,6 +270,7 @@ class View(PointingWidget):
         self.current_tool = self._tools[name]
         self.hover(None)
         self.setCursor(self.current_tool.cursor)
+        self._hint_timer.stop()
         self.hint_may_have_changed()
         self.tool_changed.emit(name)
         if self.pointer is not None:

@@ -296,6 +296,20 @@ def test_while_another_step_is_open_nothing_is_dragged_or_deleted(qtbot, open_vi
     view.session.cancel()
 
 
+@pytest.mark.parametrize("tool", ["tube", "node", "split"])
+def test_while_another_step_is_open_no_tool_records_anything(qtbot, open_view, caged, tool) -> None:
+    view = open_view(caged)
+    other = edits.move_nodes(caged, [only_tube(caged).nodes[0]], (0.0, 0.0, 10.0))
+    view.session.preview(other)
+    view.set_tool(tool)
+    line = centreline.of(caged, only_tube(caged))
+    lay(qtbot, view, tuple(centreline.point_at(line, [line.length - 500.0])[0]), (-2500.0, 800.0, 500.0))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert view.session.layout is other
+    assert view.session.undo_stack.count() == 0
+    view.session.cancel()
+
+
 def test_a_refused_move_says_why_and_changes_nothing(qtbot, open_view, caged) -> None:
     layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), (-1500.0, 900.0, 800.0)], 1)
     view = open_view(layout)

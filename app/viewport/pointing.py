@@ -22,6 +22,11 @@ ARROWS: dict[int, tuple[float, float]] = {
     Qt.Key.Key_Up: (0.0, -1.0),
     Qt.Key.Key_Down: (0.0, 1.0),
 }
+BY_KEYBOARD = (
+    Qt.FocusReason.TabFocusReason,
+    Qt.FocusReason.BacktabFocusReason,
+    Qt.FocusReason.ShortcutFocusReason,
+)
 
 
 class PointingWidget(QWidget):
@@ -37,6 +42,7 @@ class PointingWidget(QWidget):
     def __init__(self, parent: QWidget | None) -> None:
         super().__init__(parent)
         self.is_shut = False
+        self.shows_focus = False  # reached by keyboard: a frame says so
         self.held_axis: str | None = None
         self.held: str | None = None  # "tool", or the button that moves the camera or may start to
         self.pointer: Pointer | None = None  # None: outside
@@ -106,6 +112,8 @@ class PointingWidget(QWidget):
             self.current_tool.click(pointer)
         elif held == "right":
             self._ask_for_menu(pointer)
+        else:
+            self._pending = pointer  # the camera moved: other things lie under it now
         self.hint_may_have_changed()
         self.redraw()
 
@@ -152,6 +160,7 @@ class PointingWidget(QWidget):
         place = event.position()
         if event.angleDelta().y():
             self.navigation.wheel(place.x(), place.y(), float(event.angleDelta().y()))
+            self._pending = _pointer(event)  # other things lie under the pointer now
         event.accept()
 
     @guarded()
@@ -225,16 +234,24 @@ class PointingWidget(QWidget):
         return False
 
     @guarded()
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        super().focusInEvent(event)
+        self.shows_focus = event.reason() in BY_KEYBOARD
+        self.redraw()
+
+    @guarded()
     def focusOutEvent(self, event: QFocusEvent) -> None:
         super().focusOutEvent(event)
         self.held_axis = None
+        self.shows_focus = False
+        self.redraw()
         if event.reason() != Qt.FocusReason.PopupFocusReason and isinstance(self.current_tool, SelectTool):
             self.settle_pending()
             self.current_tool.leave()
             self.held = None if self.held == "tool" else self.held
 
 
-def _pointer(event: QMouseEvent) -> Pointer:
+def _pointer(event: QMouseEvent | QWheelEvent) -> Pointer:
     place, keys = event.position(), event.modifiers()
     return Pointer(
         place.x(),

@@ -21,7 +21,7 @@ from app.viewport import colours, picking, picture
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.lookout import Lookout
-from app.viewport.marks import Mark, Spot, Xy
+from app.viewport.marks import Mark, Spot, Stroke, Xy
 from app.viewport.navigation import Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
@@ -441,7 +441,13 @@ class View(PointingWidget):
         marks = self._annotator.marks(self.outlook, self._hovered, self.current_tool.marks(), grid)
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
+        if self.shows_focus:
+            marks.append(self._focus_frame())
         return marks
+
+    def _focus_frame(self) -> Stroke:
+        right, bottom = self._size.width - 1.5, self._size.height - 1.5
+        return Stroke(((1.5, 1.5), (right, 1.5), (right, bottom), (1.5, bottom), (1.5, 1.5)), "accent", 2.0)
 
     # -- the session --------------------------------------------------------------
 

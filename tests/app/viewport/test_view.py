@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import QPoint, QPointF, Qt
-from PySide6.QtGui import QContextMenuEvent, QWheelEvent
+from PySide6.QtGui import QContextMenuEvent, QFocusEvent, QWheelEvent
 from PySide6.QtWidgets import QApplication
 
 from app.units import INCHES
 from app.viewport import camera as cameras
-from app.viewport.marks import Badge, Dot, Sign
+from app.viewport.marks import Badge, Ball, Dot, Sign, Stroke
 from geometry import edits
 from geometry.layout import Landing
 from geometry.tube import centreline
@@ -672,6 +672,28 @@ def test_the_wheel_zooms_to_the_pointer_with_or_without_ctrl(qtbot, open_view, b
     assert eye_to(view, spot) == pytest.approx(far * 0.84**4, rel=0.002)
     assert QPointF(at(view, spot) - place).manhattanLength() <= 2.0
     assert view.session.layout is body
+
+
+def test_the_ball_stays_under_the_pointer_while_the_wheel_zooms(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    place = at(view, (-2500.0, 800.0, 900.0))
+    move(view, place)
+    for _ in range(3):
+        wheel(view, place, 120)
+    settle(view)
+    (ball,) = [mark for mark in view.overlay.marks if isinstance(mark, Ball)]
+    assert ball.at == pytest.approx((place.x(), place.y()), abs=0.6)
+
+
+def test_a_view_reached_by_keyboard_shows_it(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    for reason, frames in ((Qt.FocusReason.TabFocusReason, 1), (Qt.FocusReason.MouseFocusReason, 0)):
+        QApplication.sendEvent(view, QFocusEvent(QFocusEvent.Type.FocusIn, reason))
+        settle(view)
+        assert (
+            sum(isinstance(mark, Stroke) and len(mark.points) == 5 for mark in view.overlay.marks) == frames
+        )
 
 
 def eye_to(view, point) -> float:

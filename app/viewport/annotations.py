@@ -203,7 +203,7 @@ def _hair_lines(fact: Fact, at: Xy, end: Xy, rect: Rect) -> list[Mark]:
 def axis_marks(camera: Camera, size: Size) -> list[Mark]:
     """Return the small cross of the car's axes in the lower left corner, far ends first."""
     right, up, forward = cameras.axes(camera)
-    x0, y0 = 52.0, size.height - 52.0
+    x0, y0 = 68.0, size.height - 56.0
     named = (("x", (1.0, 0.0, 0.0), "front"), ("y", (0.0, 1.0, 0.0), "left"), ("z", (0.0, 0.0, 1.0), "up"))
     marks: list[Mark] = []
     for axis, direction, name in sorted(named, key=lambda row: -float(np.dot(row[1], forward))):

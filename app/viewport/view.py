@@ -407,14 +407,12 @@ class View(PointingWidget):
                 self._lighten_body()
 
     def _on_rest(self) -> None:
-        """Smooth the edges once nothing moves: too slow for each frame without a graphics card."""
-        if self.held is not None or self.navigation.is_moving:
-            return
+        """Ask anew what metal hides, and smooth the edges: too slow for each frame of a moving camera."""
         if self._was_moving:
             self._was_moving = False
             self._lookout.forget()
             self.overlay.set_marks(tuple(self._marks()))
-        if self.viewport.is_software and not self._renderer.GetUseFXAA():
+        if self.held is None and self.viewport.is_software and not self._renderer.GetUseFXAA():
             self._set_smooth(True)
             self.viewport.update()
 

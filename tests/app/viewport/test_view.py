@@ -758,6 +758,18 @@ def test_nodes_behind_the_metal_are_not_painted_until_their_tube_is_selected(ope
     assert dots(view) == ["plain"] * 3
 
 
+def test_nodes_that_come_behind_the_metal_go_when_a_held_orbit_rests(qtbot, open_view, caged) -> None:
+    layout = caged
+    for x in range(-2800, 400, 90):  # more nodes than are asked for in each frame
+        layout, _ = edits.add_tube(layout, [(float(x), 850.0, 600.0), (float(x), 850.0, 900.0)], 1)
+    view = open_view(layout)
+    assert len(dots(view)) > 60
+    place = at(view, (-700.0, 800.0, 1000.0))
+    drag(qtbot, view, place, place + QPoint(600, 0), release=False)
+    qtbot.waitUntil(lambda: len(dots(view)) < 5, timeout=5000)
+    qtbot.mouseRelease(view, LEFT, pos=place + QPoint(600, 0))
+
+
 def dots(view) -> list[str]:
     settle(view)
     return [mark.kind for mark in view.overlay.marks if isinstance(mark, Dot)]

@@ -71,7 +71,7 @@ def steps(python):
             300,
             offscreen,
         ),
-        pytest(python, "offscreen", ["tests/app", "-m", NOT_ELSEWHERE], 300, offscreen),
+        pytest(python, "offscreen", ["tests/app", "-m", NOT_ELSEWHERE], 420, offscreen),
         pytest(
             python, "screen", ["tests", "--ignore=tests/benchmarks", "-m", "gl"], 240, xcb, virtual_screen()
         ),

@@ -157,12 +157,17 @@ def _qt_things() -> dict[Any, str]:
     kinds = [getattr(viewport, name, None) for name in ("GlViewport", "ImageViewport")]
     viewports = tuple(kind for kind in kinds if isinstance(kind, type))
     things: dict[Any, str] = {}
-    for thing in gc.get_objects():
-        kind = type(thing)  # isinstance would ask weak proxies for a class they lost
-        if issubclass(kind, QThread) and shiboken6.isValid(thing) and thing.isRunning():
-            things["QThread", id(thing)] = f"QThread {kind.__name__}"
-        elif issubclass(kind, viewports) and shiboken6.isValid(thing):
+    everything = gc.get_objects()
+    # By type, for speed; and isinstance would ask weak proxies for a class they lost.
+    ours = {kind for kind in set(map(type, everything)) if issubclass(kind, (QThread, *viewports))}
+    for thing in everything:
+        kind = type(thing)
+        if kind not in ours or not shiboken6.isValid(thing):
+            continue
+        if not issubclass(kind, QThread):
             things["viewport", id(thing)] = f"viewport {kind.__name__}"
+        elif thing.isRunning():
+            things["QThread", id(thing)] = f"QThread {kind.__name__}"
     if QThreadPool.globalInstance().activeThreadCount():
         things["pool"] = "work in the global thread pool"
     return things

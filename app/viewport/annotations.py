@@ -102,7 +102,7 @@ def clearance_facts(
         if near is not None and near.panel in layout.panels:
             name = layout.panels[near.panel].name
             words = f"cuts into {name}" if near.clearance < 0.0 else name
-            shape = band(near.clearance)
+            shape = _shape(near.clearance, band)
             facts.append(
                 Fact(
                     ("gap", id),
@@ -124,13 +124,18 @@ def clearance_facts(
 def close_signs(
     layout: Layout, report: "Report", without: Iterable[int], band: Callable[[float], Band]
 ) -> list[tuple[Vec3, Shape]]:
-    """Return where tubes that carry no label are too close: a sign alone."""
+    """Return where tubes that carry no label cut in or are too close: a sign alone."""
     skipped = set(without)
     return [
-        (near.tube_point, "close")
+        (near.tube_point, _shape(near.clearance, band))
         for id, near in report.nearest.items()
         if id in layout.tubes and id not in skipped and band(near.clearance) == "close"
     ]
+
+
+def _shape(clearance: float, band: Callable[[float], Band]) -> Shape:
+    """Return the sign of a clearance: that of an error where the tube cuts in, else its band's."""
+    return "bad" if clearance < 0.0 else band(clearance)
 
 
 def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[float], str]) -> list[Fact]:

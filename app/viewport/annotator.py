@@ -76,7 +76,7 @@ class Annotator:
     def _fact_marks(self, outlook: Outlook, labelled: list[int], taken: list[Rect]) -> list[Mark]:
         """Return badges for the labelled tubes, and for the others signs alone."""
         layout, is_old = outlook.layout, self.is_behind
-        signs: list[tuple[Vec3, Shape]] = []
+        signs: list[tuple[Vec3, Shape, bool]] = []
         facts: list[Fact] = []
         lines = of_all(layout)
         for id, tube in layout.tubes.items():
@@ -84,18 +84,21 @@ class Annotator:
             if id in labelled:
                 facts += bad
             else:
-                signs += [(fact.at, "bad") for fact in bad]
+                signs += [(fact.at, "bad", False) for fact in bad]
         if self._report is not None:
             band = _bands(layout)
             facts += annotations.clearance_facts(layout, self._report, labelled, band, self._length, is_old)
-            signs += annotations.close_signs(layout, self._report, labelled, band)
+            signs += [
+                (at, shape, is_old)
+                for at, shape in annotations.close_signs(layout, self._report, labelled, band)
+            ]
         sight = outlook.sight
         marks, self._places = annotations.written(
             facts, sight.camera, sight.size, self._badge_size, self._places, taken
         )
         alone: list[Mark] = [
-            Sign(self._to_screen(at), shape, 6.0, is_old and shape != "bad")
-            for at, shape in signs
+            Sign(self._to_screen(at), shape, 6.0, is_dim)
+            for at, shape, is_dim in signs
             if outlook.is_visible(at, annotations.NEAR_ENOUGH)
         ]
         return alone + marks

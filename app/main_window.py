@@ -355,7 +355,9 @@ class MainWindow(QMainWindow):
     # Files
 
     def _on_saved(self, path: Path) -> None:
-        self._remember_job()
+        self._remember_job(path)
+        if not self.settings.picture_of(path).is_file():
+            self._keep_picture(path)
         self.message.tell(f"Saved as {path}")
 
     def _on_export(self) -> None:
@@ -398,16 +400,19 @@ class MainWindow(QMainWindow):
         self.on_steps.close()
         if self.session.is_previewing:
             self.session.cancel()
-        self._remember_job()
-
-    def _remember_job(self) -> None:
-        """Keep how the job was left, and its picture for the first page."""
         path = self.session.path
-        if path is None or not self.is_in_room:
-            return
+        if path is not None and self.is_in_room:
+            self._remember_job(path)
+            self._keep_picture(path)
+
+    def _remember_job(self, path: Path) -> None:
+        """Keep how the window is now for the next time this job is opened."""
         state = self.furniture.state()
         state |= {"camera": self.view.camera(), "selection": sorted(self.session.selection)}
         self.settings.set_job_state(path, state)
+
+    def _keep_picture(self, path: Path) -> None:
+        """Draw the job for the first page; with a large scan it takes a while, so not at each save."""
         picture = self.settings.picture_of(path)
         picture.parent.mkdir(parents=True, exist_ok=True)
         picture.write_bytes(self.view.picture(PICTURE.width(), PICTURE.height()))

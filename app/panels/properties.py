@@ -264,7 +264,8 @@ class PanelPage(Rows):
             self.name.setText(panel.name)
         count = wording.counted(len(panel.mesh.triangles), "triangle")
         came = f", came as “{panel.source}”" if panel.source and panel.source != panel.name else ""
-        self.size_words.setText(f"{size_words(layout, [panel], self._units)}; {count}{came}.")
+        words = f"{size_words(layout, [panel], self._units)}; {count}{came}."
+        self.size_words.setText(breakable(words))
         self.kept.setChecked(panel.kept)
         self.shown.setChecked(panel.shown)
         self.colour.setCurrentIndex(max(self.colour.findData(panel.colour or THEME_COLOUR), 0))
@@ -562,6 +563,13 @@ def size_words(layout: Layout, panels: Iterable[Panel], units: Units) -> str:
 
 def _points(layout: Layout, panels: Iterable[Panel]):  # type: ignore[no-untyped-def]
     return (placement.panel_vertices(layout, panel) for panel in panels)
+
+
+def breakable(text: str) -> str:
+    """Let long names of objects break where their parts meet."""
+    for sign in "_-":
+        text = text.replace(sign, f"{sign}\u200b")
+    return text
 
 
 def next_words(layout: Layout) -> str:

@@ -31,6 +31,7 @@ class Rows(QWidget):
         label = QLabel(text)
         label.setProperty("kind", "heading")
         label.setProperty("ruled", True)
+        label.setIndent(0)
         self.whole(label)
         return label
 

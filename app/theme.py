@@ -152,6 +152,9 @@ QLabel[kind="number"] {{ font-size: 17px; font-weight: 600; }}
 QLabel[kind="bad"] {{ color: {bad}; }}
 QLabel[kind="near"] {{ color: {near}; }}
 QLabel[kind="fine"] {{ color: {fine}; }}
+QLabel[band="close"] {{ color: {bad}; }}
+QLabel[band="far"] {{ color: {near}; }}
+QLabel[band="fine"] {{ color: {fine}; }}
 QLabel#hint {{ color: {faint}; padding: 3px 10px; border-top: 1px solid {line}; }}
 QLabel#dock-title {{ font-weight: 600; padding: 5px 4px 5px 8px; }}
 QToolButton#fold {{ border: 0; border-radius: 3px; padding: 1px 5px; color: {faint}; }}

@@ -130,7 +130,16 @@ def keep_to_width(label: QLabel) -> None:
 
 def set_kind(label: QLabel, kind: str) -> None:
     """Change how a label is dressed."""
-    if label.property("kind") != kind:
-        label.setProperty("kind", kind)
+    _dress(label, "kind", kind)
+
+
+def set_band(label: QLabel, band: str) -> None:
+    """Colour a number by its band: close, fine, far, or none of them."""
+    _dress(label, "band", band)
+
+
+def _dress(label: QLabel, property: str, value: str) -> None:
+    if label.property(property) != value:
+        label.setProperty(property, value)
         label.style().unpolish(label)
         label.style().polish(label)

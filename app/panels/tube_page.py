@@ -15,10 +15,11 @@ from PySide6.QtWidgets import (
 )
 
 from app import units as unit_text
+from app import wording
 from app.panels.fields import LengthField
 from app.panels.outline import node_words
-from app.panels.rows import ChoiceBox, Rows, set_kind
-from app.panels.schedule import nearest_text, wording_band
+from app.panels.rows import ChoiceBox, Rows, set_band
+from app.panels.schedule import wording_band
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -32,7 +33,6 @@ from geometry.vectors import Vec3
 
 ID = Qt.ItemDataRole.UserRole
 BEST_DIE = 0  # no id is 0: the rack's best
-BAND_KINDS = {"close": "bad", "fine": "fine", "far": "near"}
 ROW_HEIGHT = 23
 
 
@@ -54,6 +54,8 @@ class TubePage(Rows):
         self.blank = self.number("Blank", "What to saw: the length with both allowances.")
         self.mass = self.number("Mass", "Of the finished tube.")
         self.nearest = self.number("Nearest", "Least clearance from the tube's surface, and to which panel.")
+        self.nearest_panel = self.words()
+        self.nearest_panel.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.stock = ChoiceBox()
         self.stock.activated.connect(self._on_stock)
         self.field("Stock", self.stock, "What the tube is made of.")
@@ -131,12 +133,20 @@ class TubePage(Rows):
         self.blank.setText(unit_text.format_length(record.blank, self._units))
 
     def _show_nearest(self) -> None:
+        """How near which panel is, in large; coloured and signed by the band."""
         layout, report = self._session.layout, self._report
-        text = nearest_text(report, self._id, layout, self._units) if report is not None else ""
         near = report.nearest.get(self._id) if report is not None else None
-        self.nearest.setText(text or "nothing near")
-        kind = BAND_KINDS[wording_band(near.clearance, layout)] if text and near else "faint"
-        set_kind(self.nearest, kind)
+        if near is None or near.panel not in layout.panels:
+            self.nearest.setText("—")
+            self.nearest_panel.setText("No panel is near." if report is not None else "")
+            set_band(self.nearest, "")
+            return
+        band = wording_band(near.clearance, layout)
+        number = unit_text.format_length(near.clearance, self._units)
+        self.nearest.setText(f"{wording.BAND_SIGNS[band]} {number}")
+        panel = wording.one_line(layout.panels[near.panel].name)
+        self.nearest_panel.setText(f"to {panel}, {wording.BAND_WORDS[band]}")
+        set_band(self.nearest, band)
 
     def _show_bends(self, layout: Layout, tube: Tube) -> None:
         points = [layout.nodes[id].position for id in tube.nodes]

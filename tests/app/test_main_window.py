@@ -516,7 +516,7 @@ def test_a_finding_that_is_chosen_is_flown_to(qtbot: QtBot, cage: Window) -> Non
 
 def test_what_the_checks_say_reaches_every_panel(qtbot: QtBot, cage: Window) -> None:
     cage.session.select((tube(cage, "Hoop"),))
-    qtbot.waitUntil(lambda: "box" in cage.properties.tube.nearest.text(), timeout=30_000)
+    qtbot.waitUntil(lambda: "box" in cage.properties.tube.nearest_panel.text(), timeout=30_000)
     assert "box" in str(cage.schedule.model.index(0, 6).data())
 
 

@@ -79,7 +79,7 @@ def test_a_tubes_clearance_is_that_of_the_report(
     panel.show_report(report)
     near = report.nearest[named("Hoop")]
     assert format_length(near.clearance, MILLIMETRES) in panel.tube.nearest.text()
-    assert "box" in panel.tube.nearest.text()
+    assert panel.tube.nearest_panel.text().startswith("to box, ")
 
 
 def test_the_numbers_follow_a_drag(

@@ -472,7 +472,7 @@ class MainWindow(QMainWindow):
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes),
         }
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
-        possible |= dict.fromkeys(actions.TOOLS, free)
+        possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
         return possible
 
     def _on_command(self, name: str) -> None:

@@ -94,6 +94,9 @@ class OutlinePanel(QWidget):
         if len(named) != 1:
             return False
         item = self._items[named[0]][0]
+        if self._tree.state() == QAbstractItemView.State.EditingState:
+            return True
+        self._tree.scrollToItem(item)  # opens what it lies in
         self._tree.setCurrentItem(item)
         self._tree.editItem(item, NAME)
         return True

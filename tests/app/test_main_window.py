@@ -408,6 +408,15 @@ def test_commands_grey_with_the_selection(cage: Window) -> None:
     assert cage.commands["join_nodes"].isEnabled()
 
 
+def test_tools_can_be_changed_in_the_middle_of_a_drag_or_a_tube(cage: Window) -> None:
+    node = cage.session.layout.tubes[tube(cage, "Hoop")].nodes[0]
+    cage.session.preview(edits.move_nodes(cage.session.layout, (node,), (0.0, 0.0, 5.0)))
+    for name in actions.TOOLS:
+        assert cage.commands[name].isEnabled(), name
+    assert not cage.commands["undo"].isEnabled()
+    cage.session.cancel()
+
+
 def test_undo_names_what_it_takes_back(cage: Window) -> None:
     cage.session.select((tube(cage, "Brace"),))
     trigger(cage, "delete")
@@ -430,9 +439,12 @@ def test_a_refusal_stands_over_the_view_and_stops_nothing(cage: Window) -> None:
     assert not cage.message.isVisible()
 
 
-def test_renaming_types_in_the_list(cage: Window) -> None:
+@pytest.mark.parametrize("times", [1, 2])
+def test_renaming_types_in_the_list(cage: Window, times: int) -> None:
     cage.session.select((tube(cage, "Brace"),))
-    trigger(cage, "rename")
+    cage.outline.tree.collapseAll()
+    for _ in range(times):
+        trigger(cage, "rename")
     assert cage.outline.tree.state() == cage.outline.tree.State.EditingState
 
 

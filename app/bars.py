@@ -31,8 +31,11 @@ class Bar(QFrame):
             return
         width = min(over.width() - 2 * GAP, 640)
         self.setFixedWidth(max(width, 80))
-        height = row.heightForWidth(width) if row.hasHeightForWidth() else -1
-        self.setFixedHeight(max(height, row.sizeHint().height()))
+        frame = self.contentsMargins()  # the style sheet's border is not part of the layout
+        inner = self.width() - frame.left() - frame.right()
+        height = row.heightForWidth(inner) if row.hasHeightForWidth() else -1
+        height = max(height, row.sizeHint().height() if height < 0 else 0)
+        self.setFixedHeight(height + frame.top() + frame.bottom())
         taken = self.above.geometry().bottom() if self.above is not None and self.above.isVisible() else 0
         self.move((over.width() - self.width()) // 2, taken + GAP)
         self.raise_()

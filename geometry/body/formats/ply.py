@@ -1,251 +1,165 @@
-"""PLY, binary and in words."""
+"""PLY through trimesh, but for what it would read wrongly or not at all.
+
+It takes a file in words that is cut short for a smaller one, and looks for the byte order in the second line
+only. Of binary files it reads those whose faces all have equally many corners; the mixed faces that modelling
+programs write are read here.
+"""
 
 import re
-from collections.abc import Iterator
+import struct
+from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from msgspec import Struct
-from numpy.typing import NDArray
 
 from geometry.body.formats import soup
 from geometry.body.formats.soup import MeshFile, Soup
 from geometry.errors import BodyFileError
 from geometry.progress import Progress
-from geometry.vectors import Floats, Ints
 
-TYPES = {
-    "char": "i1",
-    "int8": "i1",
-    "uchar": "u1",
-    "uint8": "u1",
-    "short": "i2",
-    "int16": "i2",
-    "ushort": "u2",
-    "uint16": "u2",
-    "int": "i4",
-    "int32": "i4",
-    "uint": "u4",
-    "uint32": "u4",
-    "float": "f4",
-    "float32": "f4",
-    "double": "f8",
-    "float64": "f8",
-}
-ORDERS = {"ascii": "ascii", "binary_little_endian": "<", "binary_big_endian": ">"}
+ORDERS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}
 CORNERS = ("vertex_indices", "vertex_index")
 LONGEST_HEADER = 1 << 16  # bytes
-
-
-class Property(Struct, frozen=True):
-    """One column; a list has its count's type too."""
-
-    name: str
-    kind: str
-    count_kind: str | None = None
+TYPES = {  # by their code in the module struct
+    "b": ("char", "int8"),
+    "B": ("uchar", "uint8"),
+    "h": ("short", "int16"),
+    "H": ("ushort", "uint16"),
+    "i": ("int", "int32"),
+    "I": ("uint", "uint32"),
+    "f": ("float", "float32"),
+    "d": ("double", "float64"),
+}
+CODES = {name: code for code, names in TYPES.items() for name in names}
 
 
 class Element(Struct, frozen=True):
-    """One table of the file."""
+    """One table of the file; a column is such as `float x` or `list uchar int vertex_index`."""
 
     name: str
     rows: int
-    properties: tuple[Property, ...]
-
-
-class Table(Struct, frozen=True, eq=False):
-    """The columns of an element that are read: points, or the corners of faces and how many each has."""
-
-    points: Floats | None = None
-    corners: Ints | None = None
-    sizes: Ints | None = None
+    columns: list[list[str]]
 
 
 def read(path: Path, progress: Progress) -> MeshFile:
     """Read a PLY file."""
-    data = path.read_bytes()
-    order, elements, start = _header(path, data)
-    by_name = {element.name: element for element in elements}
-    if not by_name.get("face", Element("face", 0, ())).rows:
+    head, body = _parted(path, path.read_bytes())
+    order, elements = _described(path, head)
+    before, faces = _to_faces(elements)
+    if faces is None:
         raise BodyFileError(
             f"{path.name} holds points and no triangles. "
             "Make a surface of them in the scanning program first.",
             path,
         )
-    progress(0.1, f"Reading {path.name}")
-    body = data[start:]
-    tables = _in_words(path, body, elements) if order == "ascii" else _binary(path, body, order, elements)
-    points = next((table.points for table in tables if table.points is not None), None)
-    faces = next((table for table in tables if table.corners is not None), None)
-    if points is None or faces is None or faces.corners is None or faces.sizes is None:
+    if not any(column[0] == "list" and column[-1] in CORNERS for column in faces.columns):
         raise soup.broken(path, "doesn't say where its points and faces are.")
-    progress(0.5, f"Reading {path.name}")
-    whole = faces.sizes >= 3
-    corners = faces.corners if whole.all() else faces.corners[np.repeat(whole, faces.sizes)]
-    return MeshFile((Soup(path.stem, points, soup.fans(corners, faces.sizes[whole])),))
+    progress(0.1, f"Reading {path.name}")
+    if not order:
+        rows = soup.rows(body)
+        last = sum(element.rows for element in before) + faces.rows
+        if len(rows) < last or (faces.columns[0][0] == "list" and not soup.is_whole(rows[last - 1])):
+            raise soup.broken(path, f"ends too early: it says it holds {faces.rows} faces.")
+        return MeshFile((_through_trimesh(path, head + b"\n".join(rows)),))
+    try:
+        return MeshFile((_through_trimesh(path, head + body),))
+    except BodyFileError:
+        return MeshFile((_mixed(path, head, body, order, before, faces),))
 
 
-def _header(path: Path, data: bytes) -> tuple[str, list[Element], int]:
-    """Return the byte order ("ascii", "<" or ">"), the elements, and where they begin."""
-    head = data[:LONGEST_HEADER]
-    end = re.search(rb"^end_header[ \t]*\r?\n", head, re.MULTILINE)
-    if not head.startswith(b"ply") or end is None:
+def _parted(path: Path, data: bytes) -> tuple[bytes, bytes]:
+    """Return the header without its remarks, and what follows it."""
+    end = re.search(rb"^end_header[ \t]*\r?\n", data[:LONGEST_HEADER], re.MULTILINE)
+    if not data.startswith(b"ply") or end is None:
         raise soup.broken(path, "is no PLY file: its header doesn't say what it holds.")
-    order, elements = "", []
-    for line in head[: end.start()].decode("latin-1").splitlines():
-        words = line.split()
-        match words:
-            case ["format", kind, *_]:
-                order = {"ascii": "ascii", "binary_little_endian": "<", "binary_big_endian": ">"}.get(
-                    kind, ""
-                )
+    head = re.sub(rb"^((comment|obj_info)\b[^\n]*|[ \t]*\r?)\n", b"", data[: end.end()], flags=re.MULTILINE)
+    return head, data[end.end() :]
+
+
+def _described(path: Path, head: bytes) -> tuple[str, list[Element]]:
+    """Return the byte order ("" for words) and the elements."""
+    lines = [line.split() for line in head.decode("latin-1").splitlines()]
+    if len(lines) < 2 or len(lines[1]) < 2 or lines[1][0] != "format" or lines[1][1] not in ORDERS:
+        raise soup.broken(path, "is no PLY file: its header doesn't say how it is written.")
+    elements: list[Element] = []
+    for line in lines[2:-1]:
+        match line:
             case ["element", name, rows] if rows.isdigit():
-                elements.append(Element(name, int(rows), ()))
-            case ["property", *rest] if elements:
-                last = elements[-1]
-                added = (*last.properties, _property(path, rest))
-                elements[-1] = Element(last.name, last.rows, added)
-    if not order or not any(element.name == "vertex" for element in elements):
-        raise soup.broken(path, "is no PLY file: its header doesn't say what it holds.")
-    return order, elements, end.end()
+                elements.append(Element(name, int(rows), []))
+            case ["property", "list", _, _, _] | ["property", _, _] if elements:
+                elements[-1].columns.append(line[1:])
+            case _:
+                raise soup.broken(path, f"has a header that can't be read: {' '.join(line)[:40]}.")
+    return ORDERS[lines[1][1]], elements
 
 
-def _property(path: Path, words: list[str]) -> Property:
-    match words:
-        case ["list", count, kind, name] if count in TYPES and kind in TYPES:
-            return Property(name, TYPES[kind], TYPES[count])
-        case [kind, name] if kind in TYPES:
-            return Property(name, TYPES[kind])
-    raise soup.broken(path, f"has a property that PLY doesn't know: {' '.join(words)[:40]}.")
+def _to_faces(elements: Sequence[Element]) -> tuple[Sequence[Element], Element | None]:
+    """Return the elements before the faces, and the faces if there are any."""
+    for index, element in enumerate(elements):
+        if element.name == "face" and element.rows:
+            return elements[:index], element
+    return elements, None
 
 
-def _ends_early(path: Path, element: Element) -> BodyFileError:
-    return soup.broken(path, f"ends too early: it says it holds {element.rows} rows of {element.name}.")
+def _through_trimesh(path: Path, data: bytes) -> Soup:
+    return soup.loaded(path, path.stem, "PLY", _load, BytesIO(data))
 
 
-# Binary
+def _load(stream: BytesIO) -> Any:
+    from trimesh.exchange.ply import load_ply
+
+    found = load_ply(stream, fix_texture=False, skip_materials=True)
+    rows = found["metadata"]["_ply_raw"].get("face", {}).get("data")
+    for name in CORNERS if isinstance(rows, np.ndarray) else ():
+        if name in (rows.dtype.names or ()) and (rows[name]["f0"] != rows[name]["f0"][0]).any():
+            raise ValueError("mixed faces that are as long as even ones")
+    return found
 
 
-def _binary(path: Path, body: bytes, order: str, elements: list[Element]) -> list[Table]:
-    tables, start = [], 0
-    for element in elements:
-        table, start = _binary_table(path, body, start, order, element)
-        tables.append(table)
-        if element.name == "face":
-            break  # what comes after faces is of no use here
-    return tables
+def _mixed(
+    path: Path, head: bytes, body: bytes, order: str, before: Sequence[Element], faces: Element
+) -> Soup:
+    """Read points through trimesh and faces of any number of corners row by row."""
+    try:
+        start = sum(_row_size(element) * element.rows for element in before)
+        corners, sizes = _faces(body, start, order, faces)
+        triangles = soup.fans(np.array(corners, np.int64), np.array(sizes, np.int64))
+    except (ValueError, KeyError, OverflowError, struct.error) as error:
+        raise soup.broken(
+            path, f"ends too early or is damaged: it says it holds {faces.rows} faces."
+        ) from error
+    named = re.search(rb"^element[ \t]+face\b", head, re.MULTILINE)
+    assert named is not None
+    points = _through_trimesh(path, head[: named.start()] + b"end_header\n" + body[:start])
+    return Soup(points.name, points.vertices, triangles)
 
 
-def _binary_table(path: Path, body: bytes, start: int, order: str, element: Element) -> tuple[Table, int]:
-    sizes = _first_sizes(path, body, start, order, element)
-    row = np.dtype(
-        [
-            field
-            for number, column in enumerate(element.properties)
-            for field in _fields(number, column, order, sizes)
-        ]
-    )
-    stop = start + row.itemsize * element.rows
-    if not any(column.count_kind for column in element.properties):
-        if stop > len(body):
-            raise _ends_early(path, element)
-        return _table_of(np.frombuffer(body, row, element.rows, start), element, sizes), stop
-    if stop <= len(body):
-        rows = np.frombuffer(body, row, element.rows, start)
-        lists = [number for number, column in enumerate(element.properties) if column.count_kind]
-        if all((rows[f"count{number}"] == sizes[number]).all() for number in lists):
-            return _table_of(rows, element, sizes), stop
-    return _uneven_table(path, body, start, order, element)
+def _row_size(element: Element) -> int:
+    return struct.calcsize("<" + "".join(CODES[kind] for kind, _ in element.columns))
 
 
-def _fields(
-    number: int, column: Property, order: str, sizes: dict[int, int]
-) -> Iterator[tuple[str, str] | tuple[str, str, tuple[int]]]:
-    if column.count_kind:
-        yield (f"count{number}", order + column.count_kind)
-        yield (f"value{number}", order + column.kind, (sizes[number],))
-    else:
-        yield (f"value{number}", order + column.kind)
-
-
-def _first_sizes(path: Path, body: bytes, start: int, order: str, element: Element) -> dict[int, int]:
-    """Return how long each list of the first row is."""
-    sizes: dict[int, int] = {}
-    for number, column in enumerate(element.properties):
-        count = 1
-        if column.count_kind:
-            count, start = _count(path, body, start, order, column.count_kind, element)
-            sizes[number] = count
-        start += count * np.dtype(column.kind).itemsize
-    return sizes
-
-
-def _count(path: Path, body: bytes, at: int, order: str, kind: str, element: Element) -> tuple[int, int]:
-    if not element.rows:
-        return 0, at
-    width = np.dtype(kind).itemsize
-    if at + width > len(body):
-        raise _ends_early(path, element)
-    count = float(np.frombuffer(body, order + kind, 1, at)[0])
-    if not 0 <= count <= len(body):
-        raise _ends_early(path, element)
-    return int(count), at + width
-
-
-def _table_of(rows: "NDArray[np.void]", element: Element, sizes: dict[int, int]) -> Table:
-    columns = {column.name: number for number, column in enumerate(element.properties)}
-    if element.name == "vertex" and {"x", "y", "z"} <= columns.keys():
-        with np.errstate(invalid="ignore"):  # what is no number is refused later, with a count
-            points = np.stack([rows[f"value{columns[axis]}"].astype(np.float64) for axis in "xyz"], axis=1)
-        return Table(points=points)
-    corners = next((columns[name] for name in CORNERS if name in columns), None)
-    if element.name == "face" and corners in sizes:
-        assert corners is not None
-        flat = rows[f"value{corners}"].astype(np.int64).ravel()
-        return Table(corners=flat, sizes=np.full(len(rows), sizes[corners], np.int64))
-    return Table()
-
-
-def _uneven_table(path: Path, body: bytes, start: int, order: str, element: Element) -> tuple[Table, int]:
-    """Read rows whose lists differ in length, one by one."""
-    found: list[NDArray[np.int64]] = []
-    for _ in range(element.rows):
-        for column in element.properties:
+def _faces(body: bytes, at: int, order: str, faces: Element) -> tuple[list[int], list[int]]:
+    """Return the corners of all faces in a run, and how many each has; edges are left out."""
+    corners: list[int] = []
+    sizes: list[int] = []
+    columns = [
+        (CODES[words[1]] if words[0] == "list" else "", CODES[words[-2]], words[-1] in CORNERS)
+        for words in faces.columns
+    ]
+    for _ in range(faces.rows):
+        for count_kind, kind, is_corners in columns:
             count = 1
-            if column.count_kind:
-                count, start = _count(path, body, start, order, column.count_kind, element)
-            width = count * np.dtype(column.kind).itemsize
-            if start + width > len(body):
-                raise _ends_early(path, element)
-            if element.name == "face" and column.name in CORNERS and column.count_kind:
-                found.append(np.frombuffer(body, order + column.kind, count, start).astype(np.int64))
-            start += width
-    if not found:
-        return Table(), start
-    return Table(corners=np.concatenate(found), sizes=np.array([len(some) for some in found])), start
-
-
-# In words
-
-
-def _in_words(path: Path, body: bytes, elements: list[Element]) -> list[Table]:
-    lines = [line for line in body.splitlines() if line.strip()]
-    tables, start = [], 0
-    for element in elements:
-        some = lines[start : start + element.rows]
-        if len(some) < element.rows:
-            raise _ends_early(path, element)
-        tables.append(_worded_table(path, some, element))
-        start += element.rows
-    return tables
-
-
-def _worded_table(path: Path, lines: list[bytes], element: Element) -> Table:
-    names = [column.name for column in element.properties]
-    if element.name == "vertex" and {"x", "y", "z"} <= set(names) and lines:
-        rows = soup.numbers(path, b"\n".join(lines), len(lines), len(names))
-        return Table(points=rows[:, [names.index(axis) for axis in "xyz"]])
-    if element.name == "face" and names and names[0] in CORNERS and lines:
-        corners, sizes = soup.counted_rows(path, lines)
-        return Table(corners=corners, sizes=sizes)
-    return Table()
+            if count_kind:
+                (count,) = struct.unpack_from(order + count_kind, body, at)
+                at += struct.calcsize(order + count_kind)
+            form = f"{order}{count}{kind}"
+            if is_corners and count >= 3:
+                corners += struct.unpack_from(form, body, at)
+                sizes.append(count)
+            at += struct.calcsize(form)
+    if at > len(body):
+        raise ValueError("the last row is cut short")
+    return corners, sizes

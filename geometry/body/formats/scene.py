@@ -119,7 +119,7 @@ def _scene_soups(path: Path, kind: str) -> tuple[tuple[Soup, ...], tuple[str, ..
         nodes = [(str(name), *scene.graph[name]) for name in scene.graph.nodes_geometry]
         found = [(name, turn, scene.geometry[shape]) for name, turn, shape in nodes]
     except Exception as error:  # a loader may raise anything on a damaged file
-        raise _unread(path, kind, error) from error
+        raise soup.unread(path, kind, error) from error
     meshes = [(name, turn, mesh) for name, turn, mesh in found if hasattr(mesh, "faces")]
     remarks = (
         [f"{path.name} also holds lines or points, which are not read."] if len(meshes) < len(found) else []
@@ -129,11 +129,6 @@ def _scene_soups(path: Path, kind: str) -> tuple[tuple[Soup, ...], tuple[str, ..
         for name, turn, mesh in meshes
     ]
     return tuple(soups), tuple(remarks)
-
-
-def _unread(path: Path, kind: str, error: Exception) -> BodyFileError:
-    said = (str(error).strip().splitlines() or [type(error).__name__])[0].rstrip(".! ")
-    return soup.broken(path, f"is damaged or of an unknown kind of {kind} ({said}).")
 
 
 def _floats(values: Any) -> Floats:

@@ -1,7 +1,10 @@
 """What every mesh reader gives, and what they share."""
 
-import warnings
+import logging
+from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from msgspec import Struct
@@ -11,6 +14,8 @@ from geometry.layout import Axis, LengthUnit
 from geometry.vectors import Floats, Ints
 
 CHUNK = 1 << 23  # bytes of text between two reports of progress
+
+logging.getLogger("trimesh").addHandler(logging.NullHandler())  # else its remarks go to the terminal
 
 
 class Soup(Struct, frozen=True, eq=False):
@@ -35,15 +40,51 @@ def broken(path: Path, what: str) -> BodyFileError:
     return BodyFileError(f"{path.name} {what} Export or copy it again.", path)
 
 
+def unread(path: Path, kind: str, error: Exception) -> BodyFileError:
+    """Say that a loader couldn't read the file, and what it said."""
+    said = (str(error).strip().splitlines() or [type(error).__name__])[0].rstrip(".! ")
+    return broken(path, f"is damaged or of an unknown kind of {kind} ({said}).")
+
+
+# Through trimesh
+
+
+def loaded(path: Path, name: str, kind: str, load: Callable[[BytesIO], Any], stream: BytesIO) -> Soup:
+    """Return what one of trimesh's loaders finds in the stream; faces of many corners become fans."""
+    try:
+        found = load(stream)
+        with np.errstate(invalid="ignore"):  # what is no number is refused later, with a count
+            vertices = np.asarray(found.get("vertices", ()), np.float64).reshape(-1, 3)
+            faces = np.asarray(found.get("faces", ()), np.int64)
+    except Exception as error:  # a loader may raise anything on a damaged file
+        raise unread(path, kind, error) from error
+    size = faces.shape[1] if faces.ndim == 2 else 0
+    if size < 3:
+        return Soup(name, vertices, np.empty((0, 3), np.int64))
+    return Soup(name, vertices, fans(faces.ravel(), np.full(len(faces), size)))
+
+
+def rows(text: bytes) -> list[bytes]:
+    """Return the lines that hold something."""
+    return [line for line in text.splitlines() if line.strip()]
+
+
+def is_whole(row: bytes) -> bool:
+    """Say whether a face written as a count and that many corners has them all."""
+    count, *corners = row.split()
+    return count.isdigit() and len(corners) >= int(count)
+
+
+# In words
+
+
 def numbers(path: Path, text: bytes, rows: int, columns: int) -> Floats:
     """Return a table of numbers written as text (rows, columns), or say that it isn't one."""
     if rows == 0:
         return np.empty((0, columns))
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", DeprecationWarning)  # what can't be read shows in the count
-            values = np.fromstring(text, dtype=np.float64, sep=" ")
-    except ValueError:
+        values = np.fromstring(text, dtype=np.float64, sep=" ")
+    except (ValueError, DeprecationWarning):
         values = np.empty(0)
     if len(values) != rows * columns:
         raise broken(path, "holds something else where numbers should stand.")
@@ -66,34 +107,3 @@ def fans(corners: Ints, sizes: Ints) -> Ints:
     start = np.repeat(first, inside)
     step = np.arange(inside.sum()) - np.repeat(np.cumsum(inside) - inside, inside)
     return np.stack([corners[start], corners[start + step + 1], corners[start + step + 2]], axis=1)
-
-
-def counted_rows(path: Path, lines: list[bytes]) -> tuple[Ints, Ints]:
-    """Read faces written as a count and that many corners; what stands behind, such as colours, is not read.
-
-    Returns the corners of all faces in a run, and how many each has.
-    """
-    if not lines:
-        return np.empty(0, np.int64), np.empty(0, np.int64)
-    try:
-        table = numbers(path, b"\n".join(lines), len(lines), len(lines[0].split()))
-        if (table[:, 0] == table[0, 0]).all() and 3 <= table[0, 0] < table.shape[1]:
-            size = int(table[0, 0])
-            return whole_numbers(path, table[:, 1 : size + 1].ravel()), np.full(len(table), size)
-    except BodyFileError:
-        pass  # faces of several sizes, or with colours behind some
-    faces = [_counted_row(path, line.split()) for line in lines]
-    faces = [face for face in faces if len(face) >= 3]
-    corners = np.array([corner for face in faces for corner in face], dtype=np.int64)
-    return corners, np.array([len(face) for face in faces], dtype=np.int64)
-
-
-def _counted_row(path: Path, words: list[bytes]) -> list[int]:
-    try:
-        size = int(words[0])
-        face = [int(word) for word in words[1 : size + 1]]
-    except ValueError:
-        size, face = 1, []
-    if len(face) != size:
-        raise broken(path, "holds something else where the corners of a face should stand.")
-    return face

@@ -131,6 +131,15 @@ def test_text_stl_of_several_solids_gives_several_parts(tmp_path: Path) -> None:
     assert [part.source for part in scan.read(path).parts] == ["door", "roof"]
 
 
+def test_solids_may_be_named_with_the_words_of_the_format(tmp_path: Path) -> None:
+    path = tmp_path / "words.stl"
+    one = trimesh.exchange.stl.export_stl_ascii(BOX).split("\n", 1)[1].strip()
+    names = ("Solid 1", "facet normal vertex")
+    path.write_text("".join(f"solid {name}\n{one} {name}\n" for name in names))
+    found = mesh_files.read(path)
+    assert [(soup.name, len(soup.triangles)) for soup in found.soups] == [(name, 12) for name in names]
+
+
 def test_text_stl_cut_short_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "short.stl"
     text = trimesh.exchange.stl.export_stl_ascii(BOX)
@@ -142,7 +151,7 @@ def test_text_stl_with_a_word_for_a_number_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "words.stl"
     text = trimesh.exchange.stl.export_stl_ascii(BOX)
     path.write_text(text.replace("vertex -2", "vertex two", 1))
-    assert "numbers" in sentence_of(path)
+    assert "damaged" in sentence_of(path)
 
 
 # OBJ
@@ -272,11 +281,46 @@ def test_ply_of_either_byte_order_with_normals_colours_and_mixed_faces_is_read(
 def test_ply_in_words_with_columns_in_another_order_is_read(tmp_path: Path) -> None:
     path = tmp_path / "words.ply"
     head = ply_header("ascii", 5, 2, "float z, float y, float x", "list uchar int vertex_index")
-    rows = "".join(f"{z} {y} {x}\n" for x, y, z in FLAT) + "4 0 1 2 3\n3 2 4 3\n"
+    rows = "".join(f"{z} {y} {x}\n" for x, y, z in FLAT) + "\n4 0 1 2 3\n3 2 4 3\n"
     path.write_bytes(head + rows.encode())
     mesh = scan.read(path).parts[0].mesh
     assert mesh.vertices.tolist() == [list(map(float, point)) for point in FLAT]
-    assert mesh.triangles.tolist() == [[0, 1, 2], [0, 2, 3], [2, 4, 3]]
+    assert sorted(mesh.triangles.tolist()) == [[0, 1, 2], [2, 3, 0], [2, 4, 3]]
+
+
+@pytest.mark.parametrize("sizes", [(3, 4, 2), (4, 3, 5), (5, 5), (4, 4)])
+def test_binary_ply_faces_of_any_sizes_become_fans(tmp_path: Path, sizes: tuple[int, ...]) -> None:
+    path = tmp_path / "sizes.ply"
+    head = ply_header(
+        "binary_big_endian", 5, len(sizes), "float x, float y, float z", "list uchar uint vertex_index"
+    )
+    head = head.replace(b"ply\n", b"ply\ncomment ascii art\n", 1)
+    rows = b"".join(struct.pack(">fff", *point) for point in FLAT)
+    rows += b"".join(struct.pack(f">B{size}I", size, *range(size)) for size in sizes)
+    path.write_bytes(head + rows)
+    (soup,) = mesh_files.read(path).soups
+    assert soup.vertices.tolist() == [list(map(float, point)) for point in FLAT]
+    fans = [[0, corner + 1, corner + 2] for size in sizes for corner in range(size - 2)]
+    assert soup.triangles.tolist() == fans
+    path.write_bytes(head + rows[:-2])
+    assert "ends too early" in sentence_of(path)
+
+
+def test_words_cut_short_within_the_last_face_are_refused(tmp_path: Path) -> None:
+    for name, options in (("short.ply", {"encoding": "ascii"}), ("short.off", {})):
+        path = exported(tmp_path / name, **options)
+        path.write_text(path.read_text().rstrip().rsplit(" ", 1)[0])
+        assert "ends too early" in sentence_of(path)
+
+
+def test_vertex_colours_are_not_read(tmp_path: Path) -> None:
+    box = BOX.copy()
+    box.visual.vertex_colors = np.full((8, 4), 200, np.uint8)
+    for name, options in (("box.ply", {}), ("text.ply", {"encoding": "ascii"}), ("box.obj", {})):
+        path = exported(tmp_path / name, box, **options)
+        assert np.array_equal(
+            corners_of(mesh_files.read(path)), corners_of(mesh_files.read(exported(tmp_path / "b.stl")))
+        )
 
 
 def test_ply_of_strips_or_unknown_columns_is_refused(tmp_path: Path) -> None:
@@ -285,8 +329,9 @@ def test_ply_of_strips_or_unknown_columns_is_refused(tmp_path: Path) -> None:
         ply_header("ascii", 0, 3, "float x, float y, float z", "list uchar int strips") + b"1\n" * 3
     )
     assert "where its points and faces are" in sentence_of(path)
-    path.write_bytes(ply_header("ascii", 3, 1, "quad x, float y, float z", "list uchar int vertex_index"))
-    assert "quad x" in sentence_of(path)
+    odd = ply_header("ascii", 3, 1, "quad x, float y, float z", "list uchar int vertex_index")
+    path.write_bytes(odd + b"0 0 0\n" * 3 + b"3 0 1 2\n")
+    assert "quad" in sentence_of(path)
 
 
 # glTF and 3MF

@@ -372,8 +372,8 @@ class BodyInPanel(Rows):
         return replace(
             reading,
             unit_guessed=is_unit_guessed,
-            up_guessed=asked.up is None,
-            forward_guessed=asked.forward is None,
+            up_guessed=asked.up is None and reading.up != scan.stated_up,
+            forward_guessed=asked.forward is None and reading.forward != scan.stated_forward,
         )
 
     def _preview(self) -> None:

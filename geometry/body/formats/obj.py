@@ -1,4 +1,7 @@
-"""OBJ: objects, groups and materials by name, faces of any number of corners."""
+"""OBJ: objects, groups and materials by name, faces of any number of corners.
+
+Read here because trimesh gives all objects of a file the first one's name, and panels go by their names.
+"""
 
 import re
 from pathlib import Path

@@ -164,7 +164,7 @@ def test_turning_end_for_end_is_one_click_and_twice_is_nothing(opened: BodyInPan
     assert only_body(session).forward[1] == before.forward[1]
     opened.turns["end for end"].click()
     assert only_body(session).forward == before.forward
-    assert opened.axes_words.text() == "As chosen."
+    assert opened.axes_words.text() == "As stated or chosen."
 
 
 @pytest.mark.parametrize("name", ["quarter", "tip", "roll"])

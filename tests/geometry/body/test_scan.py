@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from msgspec.structs import replace
 
 from geometry.body import cleaning, mesh_files, placement, scan, shape
 from geometry.body.cleaning import Cleaned
@@ -124,6 +125,16 @@ def test_truck_stands_up_although_its_file_has_y_up(meshes: Path) -> None:
     assert wheel.mean(axis=0)[0] == pytest.approx(0.0, abs=20.0)  # x = 0 at the front axle
     assert wheel.min(axis=0)[1] > 0  # left is +y
     assert scan.placed_bounds(layout, body)[0][2] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_axes_that_the_file_states_and_the_shape_confirms_are_no_guess(meshes: Path) -> None:
+    found = scan.read(meshes / TRUCK)  # glTF 2.0, section 3.4: +y up, the front faces +z
+    reading = scan.judge(found)
+    assert (reading.unit_guessed, reading.up_guessed, reading.forward_guessed) == (False, False, False)
+    unsaid = scan.judge(replace(found, stated_up=None, stated_forward="+x"))
+    assert (unsaid.up, unsaid.forward) == (reading.up, reading.forward)
+    assert unsaid.up_guessed
+    assert unsaid.forward_guessed
 
 
 def test_scale_model_is_read_in_centimetres_with_a_warning(meshes: Path) -> None:

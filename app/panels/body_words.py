@@ -37,7 +37,8 @@ def axes_words(reading: Reading) -> str:
     """Say which directions were guessed."""
     guesses = (("up", reading.up_guessed), ("forward", reading.forward_guessed))
     guessed = " and ".join(name for name, is_guess in guesses if is_guess)
-    return f"{guessed[0].upper()}{guessed[1:]} guessed from shape and symmetry." if guessed else "As stated or chosen."
+    said = f"{guessed[:1].upper()}{guessed[1:]} guessed from shape and symmetry."
+    return said if guessed else "As stated or chosen."
 
 
 def cleaned_words(scan: Scan) -> str:

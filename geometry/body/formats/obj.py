@@ -1,6 +1,7 @@
 """OBJ: objects, groups and materials by name, faces of any number of corners.
 
-Read here because trimesh gives all objects of a file the first one's name, and panels go by their names.
+Read here because trimesh counts a face's negative corners back from the end of the file, where OBJ counts
+them back from the face: in a file of several objects they would all take the last one's shape.
 """
 
 import re

@@ -22,6 +22,7 @@ from app import settings as places
 from app.bars import HintLine, JobBar, MessageBar
 from app.crash import CrashHook, start_log
 from app.furniture import Furniture
+from app.garbage import TidyGarbage
 from app.guarded import guarded
 from app.job_files import JobFiles
 from app.live_checks import LiveChecks
@@ -83,11 +84,13 @@ def run(path: Path | None = None, safe_graphics: bool = False) -> int:
     hook = CrashHook(partial(getattr, session, "recorded"), app)
     hook.install()
     window.show()
+    tidy = TidyGarbage(app)
     if path is not None:
         window.files.open(path.absolute())
     try:
         return int(app.exec())
     finally:
+        tidy.stop()
         hook.remove()
 
 

@@ -85,7 +85,10 @@ def nothing_left_alive(request: pytest.FixtureRequest) -> Iterator[None]:
     """Fail a test that leaves a thread, a child process or a viewport alive."""
     uses_qt = bool({"qtbot", "qapp"} & set(request.fixturenames))
     before = _alive(uses_qt)
+    if uses_qt:
+        gc.disable()  # as app.garbage does: widgets must not die in the midst of Qt's work
     yield
+    gc.enable()
     left = _left_after_waiting(before, uses_qt)
     if left:
         pytest.fail("left alive by this test: " + ", ".join(sorted(left)), pytrace=False)

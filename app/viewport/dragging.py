@@ -11,7 +11,7 @@ from app.viewport.placing import AXES, Aim, Outlook, Wanted
 from app.viewport.tools import Pointer, Room
 from geometry import edits
 from geometry.errors import GeometryError
-from geometry.layout import Layout
+from geometry.layout import Landing, Layout
 from geometry.tube import centreline
 from geometry.vectors import Vec3, distance, minus, plus, times
 
@@ -87,6 +87,11 @@ class Drag:
         if axis:
             axis = axis.upper()
             return f"Moving along {axis} only; let go of {axis} to move freely. Escape puts it back."
+        if self._aim is not None and self._aim.kind == "node":
+            return "Release to join the two nodes; Escape puts it back."
+        if self._aim is not None and isinstance(self._aim.item, Landing):
+            name = self._room.session.layout.tubes[self._aim.item.tube].name
+            return f"Release to land the end on {name}; Escape puts it back."
         if lone is not None and (landing := self.held.start.nodes[lone].landing) is not None:
             name = self.held.start.tubes[landing.tube].name
             return f"Sliding along {name}; pull it away to free it. Escape puts it back."

@@ -225,4 +225,5 @@ def _on_plane(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim:
     if not wanted.is_free and _is_near_centre(outlook, point):
         point = (point[0], 0.0, point[2])
         return Aim("centre", point, point, outlook.solid.nearest(point), "centre plane")
-    return Aim("free", point, point, outlook.solid.nearest(point))
+    word = "" if wanted.is_free or outlook.solid.is_empty else "off the body"
+    return Aim("free", point, point, outlook.solid.nearest(point), word)

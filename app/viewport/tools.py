@@ -21,6 +21,8 @@ from geometry.vectors import Vec3
 
 ToolName = Literal["select", "tube", "node", "split", "measure", "pick points"]
 DRAG_STARTS = 4.0  # pixels a press may wander and still be a click
+STEM_REACH = 300.0  # mm; a place off the body that is nearer than this shows how near
+BADGE_GAP = 3.0  # pixels between badges, and to the edge of the view
 
 
 class Pointer(Struct, frozen=True):
@@ -116,8 +118,12 @@ class Tool:
     def axis_changed(self) -> None:
         """X, Y or Z was pressed or let go."""
 
+    def end(self) -> None:
+        """Another tool was taken: record what can stand by itself, put the rest back."""
+        self.leave()
+
     def leave(self) -> None:
-        """Another tool comes, or what was being done is off: put back what is not recorded."""
+        """What was being done is off: put back what is not recorded."""
 
     def layout_changed(self) -> None:
         """The layout was replaced by someone else, by undo perhaps."""
@@ -145,21 +151,38 @@ def aim_marks(room: Room, aim: Aim, od: float, words: str = "") -> list[Mark]:
     at = room.to_screen(aim.point)
     marks: list[Mark] = []
     number, beside = "", aim.word
-    if aim.kind == "body" and aim.foot is not None:
+    if aim.foot is not None and (aim.kind == "body" or aim.foot.distance < STEM_REACH):
         foot = room.to_screen(aim.foot.point)
-        marks += [Stroke((at, foot), "accent", 1.6), Stroke(_tick(at, foot), "accent", 1.6)]
+        is_off = aim.kind != "body"
+        marks += [Stroke((at, foot), "accent", 1.6, is_off), Stroke(_tick(at, foot), "accent", 1.6)]
         panel = room.session.layout.panels.get(aim.foot.panel)
         number = room.length(aim.foot.distance - od / 2.0)
         beside = ", ".join(word for word in (panel.name if panel else "", aim.word) if word)
-    radius = max(5.0, od / 2.0 * room.scale_at(aim.point))
-    marks.append(Ball(at, radius))
-    top = at[1] - 12.0
-    for big, small in ((number, beside), ("", words)):
-        if big or small:
-            width, height = room.badge_size(big, small)
-            marks.append(Badge(Rect(at[0] + radius + 12.0, top, width, height), big, small, None))
-            top += height + 3.0
-    return marks
+    ball = aim_ball(room, aim, od)
+    marks.append(ball)
+    said = [(big, small) for big, small in ((number, beside), ("", words)) if big or small]
+    return marks + _badges_beside(room, at, ball.radius + 12.0, said)
+
+
+def aim_ball(room: Room, aim: Aim, od: float) -> Ball:
+    """Show a place as the section of the tube that would pass there."""
+    return Ball(room.to_screen(aim.point), max(5.0, od / 2.0 * room.scale_at(aim.point)))
+
+
+def _badges_beside(room: Room, at: Xy, away: float, said: list[tuple[str, str]]) -> list[Mark]:
+    """Return badges one below the other to the right of a point, or where the view has room for them."""
+    view = room.outlook.sight.size
+    sizes = [room.badge_size(big, small) for big, small in said]
+    widest = max((width for width, _ in sizes), default=0.0)
+    tall = sum(height + BADGE_GAP for _, height in sizes)
+    is_left = at[0] + away + widest > view.width - BADGE_GAP
+    top = max(BADGE_GAP, min(at[1] - 12.0, view.height - tall))
+    badges: list[Mark] = []
+    for (big, small), (width, height) in zip(said, sizes, strict=True):
+        left = at[0] - away - width if is_left else at[0] + away
+        badges.append(Badge(Rect(left, top, width, height), big, small, None))
+        top += height + BADGE_GAP
+    return badges
 
 
 def _tick(at: Xy, foot: Xy) -> tuple[Xy, Xy]:

@@ -9,7 +9,7 @@ from app.units import parse_angle, parse_length
 from app.viewport import placing
 from app.viewport.marks import Mark, Stroke, Typed
 from app.viewport.placing import Aim, Wanted
-from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks
+from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_ball, aim_marks
 from geometry import edits
 from geometry.edits import Item
 from geometry.errors import GeometryError
@@ -19,6 +19,7 @@ from geometry.tube import centreline
 from geometry.vectors import Vec3, direction, distance, plus, times, turned, vec
 
 NUMBER_SIGNS = "0123456789.'\"/+-, "
+NEXT_POINT = 1.0  # mm from the last point at which a next one is meant
 UNIT_LETTERS = "mcinft"  # of mm, cm, in, ft; X, Y, Z and A keep their own meaning
 
 
@@ -138,8 +139,8 @@ class TubeTool(Tool):
         if self._start is None:
             return
         session, stock = self.room.session, self.room.stock
-        items, points = list(self._items), list(self._points)
-        if self._aim is not None and distance(self._aim.point, points[-1]) >= 1.0:
+        items = list(self._items)
+        if self._aim is not None and not self._is_set(self._aim):
             items.append(self._aim.item)
         if stock is None or len(items) < 2:
             self.tube = None
@@ -157,12 +158,16 @@ class TubeTool(Tool):
 
     def wants(self, key: Key) -> bool:
         if key.ctrl:
-            return False
+            return self._takes_back(key)
         if key.is_any(Qt.Key.Key_Escape):
             return True
         if key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Backspace):
             return bool(self._items or self._typed)
         return self._is_typing(key)
+
+    def _takes_back(self, key: Key) -> bool:
+        """Whether this is Ctrl+Z in the middle of a tube: there it takes back a point."""
+        return self.is_drawing and key.ctrl and not key.shift and key.is_any(Qt.Key.Key_Z)
 
     def _is_typing(self, key: Key) -> bool:
         if len(key.text) != 1:
@@ -178,7 +183,7 @@ class TubeTool(Tool):
             self._escape()
         elif key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self._enter()
-        elif key.is_any(Qt.Key.Key_Backspace):
+        elif key.is_any(Qt.Key.Key_Backspace) or self._takes_back(key):
             self._backspace()
         elif key.text.lower() == "a" and self._is_typing(key):
             self._types_angle = not self._types_angle
@@ -298,6 +303,7 @@ class TubeTool(Tool):
         self.room.hint_may_have_changed()
 
     def _drop(self) -> None:
+        """Forget the points that were set."""
         had_started = self._start is not None
         self._reset()
         if had_started:
@@ -308,14 +314,21 @@ class TubeTool(Tool):
         self._start = self.tube = None
         self._clear_typed()
 
+    def end(self) -> None:
+        """Record what is laid so far if it makes a tube; another job's tube is not this one's."""
+        if len(self._items) > 1 and self.room.session.recorded is self._start:
+            self._finish()
+        self.leave()
+
     def leave(self) -> None:
         self._drop()
         self._aim = None
         self._pointer = None
 
     def layout_changed(self) -> None:
-        """Someone else recorded a change: what was laid so far belongs to a layout that is gone."""
+        """Someone else recorded a change: what was laid so far, and aimed at, belongs to what is gone."""
         self._reset()
+        self._show()
 
     # -- what is painted ----------------------------------------------------------
 
@@ -324,7 +337,9 @@ class TubeTool(Tool):
         if stock is None:
             return []
         marks: list[Mark] = []
-        if self._aim is not None:
+        if self._aim is not None and self._points and self._is_set(self._aim):
+            marks.append(aim_ball(room, self._aim, stock.od))
+        elif self._aim is not None:
             marks += aim_marks(room, self._aim, stock.od, self._leg_words())
             if self._points:
                 ends = room.to_screen(self._points[-1]), room.to_screen(self._aim.point)
@@ -332,6 +347,10 @@ class TubeTool(Tool):
         if self._typed or self._types_angle:
             marks.append(self._typed_mark())
         return marks
+
+    def _is_set(self, aim: Aim) -> bool:
+        """Whether the pointer still is where the last point was set."""
+        return distance(aim.point, self._points[-1]) < NEXT_POINT
 
     def _leg_words(self) -> str:
         if self._aim is None or not self._points:

@@ -261,15 +261,17 @@ class View(PointingWidget):
         return self.current_tool.name
 
     def set_tool(self, name: ToolName) -> None:
-        """Take a tool; what another tool had not recorded is put back."""
+        """Take a tool; what was begun with another one is recorded if it can stand, else put back."""
         if name == self.current_tool.name:
             return
         self.settle_pending()
-        self.current_tool.leave()
+        self.current_tool.end()
         self.held = None
         self.current_tool = self._tools[name]
         self.hover(None)
         self.setCursor(self.current_tool.cursor)
+        if name == "tube":
+            self.session.select(())  # so that what new tubes are made of is seen
         self._hint_timer.stop()
         self.hint_may_have_changed()
         self.tool_changed.emit(name)

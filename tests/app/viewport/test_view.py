@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QApplication
 from app.units import INCHES
 from app.viewport import camera as cameras
 from app.viewport.marks import Badge, Ball, Dot, Sign, Stroke
+from app.viewport.tools import Key
 from geometry import edits
 from geometry.layout import Landing
 from geometry.tube import centreline
@@ -230,7 +231,9 @@ def test_an_end_dragged_onto_another_tube_lands_on_it(qtbot, open_view, caged) -
     end = layout.tubes[strut].nodes[1]
     start = at(view, layout.nodes[end].position)
     goal = at(view, centreline.point_at(centreline.of(layout, rail), [2000.0])[0])
-    drag(qtbot, view, start, goal)
+    drag(qtbot, view, start, goal, release=False)
+    assert view.hint == f"Release to land the end on {rail.name}; Escape puts it back."
+    qtbot.mouseRelease(view, LEFT, pos=goal)
     landing = view.session.layout.nodes[end].landing
     assert landing is not None
     assert landing.tube == rail.id
@@ -242,7 +245,10 @@ def test_a_node_dragged_onto_another_becomes_one_with_it(qtbot, open_view, caged
     layout, strut = edits.add_tube(caged, [(-1500.0, 900.0, 500.0), (-1500.0, 900.0, 800.0)], 1)
     view = open_view(layout)
     rail, end = only_tube(caged), layout.tubes[strut].nodes[1]
-    drag(qtbot, view, at(view, layout.nodes[end].position), at(view, layout.nodes[rail.nodes[2]].position))
+    goal = at(view, layout.nodes[rail.nodes[2]].position)
+    drag(qtbot, view, at(view, layout.nodes[end].position), goal, release=False)
+    assert view.hint.startswith("Release to join")
+    qtbot.mouseRelease(view, LEFT, pos=goal)
     assert view.session.layout.tubes[strut].nodes[1] == rail.nodes[2]
     assert end not in view.session.layout.nodes
     assert view.session.undo_stack.undoText() == "Join nodes"
@@ -556,14 +562,92 @@ def position_of_last_aim(view):
     return view.current_tool._points[-1]
 
 
-def test_a_change_of_tool_drops_what_was_not_recorded(qtbot, open_view, body) -> None:
+def test_a_change_of_tool_ends_a_tube_of_two_points_and_drops_one_point(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0))
+    with qtbot.waitSignal(view.tool_changed) as told:
+        view.set_tool("measure")
+    assert told.args == ["measure"]
+    assert view.session.layout is body
+    assert not view.session.is_previewing
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    move(view, at(view, (-1500.0, 800.0, 600.0)))  # aimed at, not set
+    view.set_tool("select")
+    assert len(only_tube(view.session.recorded).nodes) == 2
+    assert view.session.layout is view.session.recorded
+    assert view.session.undo_stack.count() == 1
+
+
+def test_another_job_gets_nothing_of_a_tube_that_was_being_laid(qtbot, open_view, body, caged) -> None:
     view = open_view(body)
     view.set_tool("tube")
     lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
-    with qtbot.waitSignal(view.tool_changed) as told:
-        view.set_tool("select")
-    assert told.args == ["select"]
-    assert view.session.layout is body
+    view.session.open(caged, None)
+    assert view.session.layout is caged
+    assert view.session.undo_stack.count() == 0
+    view.set_tool("tube")
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert view.session.layout is caged
+
+
+def test_the_tube_tool_lets_the_selection_go_so_that_its_stock_is_seen(open_view, caged) -> None:
+    view = open_view(caged)
+    view.session.select(caged.tubes)
+    view.set_tool("tube")
+    assert view.session.selection == frozenset()
+
+
+def test_ctrl_z_takes_back_a_point_of_the_tube_being_laid(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 700.0), (-1500.0, 800.0, 500.0))
+    qtbot.keyClick(view, Qt.Key.Key_Z, CTRL)
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    (laid,) = view.session.selection
+    assert len(view.session.layout.tubes[laid].nodes) == 2
+    assert not view.current_tool.wants(Key(Qt.Key.Key_Z, ctrl=True))  # now it is undo's again
+
+
+def test_where_a_point_was_just_set_no_label_speaks_of_a_leg_of_nothing(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    assert not [mark for mark in view.current_tool.marks() if isinstance(mark, Badge)]
+    move(view, at(view, (-1500.0, 800.0, 800.0)))
+    assert [mark for mark in view.current_tool.marks() if isinstance(mark, Badge)]
+
+
+def test_after_undo_nothing_is_aimed_at_what_is_gone(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0), (-900.0, 800.0, 1000.0))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert [mark.words for mark in view.current_tool.marks() if isinstance(mark, Badge)] == ["joint"]
+    view.session.undo()
+    assert [mark.words for mark in view.current_tool.marks() if isinstance(mark, Badge)] == ["left sill"]
+
+
+def test_a_place_beside_the_body_says_so_and_how_near_the_metal_is(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 1250.0))
+    move(view, at(view, (-900.0, 800.0, 1450.0)))
+    (place, _leg) = [mark for mark in view.current_tool.marks() if isinstance(mark, Badge)]
+    assert place.words == "left sill, off the body"
+    aim = view.current_tool._aim
+    assert place.number == view.length(gap(view, aim.point))
+
+
+def test_labels_of_the_aim_stay_inside_the_view(qtbot, open_view, body) -> None:
+    view = open_view(body, "left")
+    view.set_tool("tube")
+    for place in (QPoint(896, 300), QPoint(450, 597), QPoint(896, 3), QPoint(3, 597)):
+        move(view, place)
+        rects = [mark.rect for mark in view.current_tool.marks() if isinstance(mark, Badge)]
+        assert rects
+        assert all(r.left >= 0 and r.top >= 0 and r.right <= 900 and r.bottom <= 600 for r in rects)
 
 
 def test_with_an_empty_rack_the_tube_tool_says_so(qtbot, open_view, body) -> None:

@@ -44,6 +44,7 @@ class OutlinePanel(QWidget):
         self._states: dict[int, str] = {}
         self._colours: dict[str, QColor] = {}
         self._filling = False
+        self._unfolded: int | None = None  # the tube that was opened to show a node of it
         self._tree = self._make_tree()
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
@@ -166,7 +167,7 @@ class OutlinePanel(QWidget):
     ) -> QTreeWidgetItem:
         item = QTreeWidgetItem(parent, [name, ""])
         item.setTextAlignment(STATE, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-        if id in self._states:
+        if id in self._states and id in self._session.layout.tubes:  # a preview's ids may be others later
             self._show_state(item, self._states[id])
         item.setData(NAME, ID, id)
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
@@ -209,11 +210,28 @@ class OutlinePanel(QWidget):
             for item in self._items.get(id, ()):
                 item.setSelected(True)
         shown = [item for id in selection for item in self._items.get(id, ())[:1]]
+        self._fold_again(selection)
         if len(shown) == 1:
+            self._note_unfolding(shown[0].parent())
             index = self._tree.indexFromItem(shown[0])
             model.setCurrentIndex(index, QItemSelectionModel.SelectionFlag.NoUpdate)
             self._tree.scrollToItem(shown[0])
         self._filling = False
+
+    def _note_unfolding(self, tube: QTreeWidgetItem | None) -> None:
+        """Remember a tube that opens only because a node of it is selected."""
+        id = None if tube is None else tube.data(NAME, ID)
+        if tube is not None and id in self._session.layout.tubes and not tube.isExpanded():
+            self._unfolded = id
+
+    def _fold_again(self, selection: frozenset[int]) -> None:
+        """Close what was opened for a node that is no longer selected; never under a hand in the list."""
+        tube = self._session.layout.tubes.get(self._unfolded or 0)
+        if tube is not None and (self._tree.hasFocus() or not selection.isdisjoint((tube.id, *tube.nodes))):
+            return
+        for item in self._items.get(self._unfolded or 0, ()):
+            item.setExpanded(False)
+        self._unfolded = None
 
     def _on_selected(self) -> None:
         if self._filling:

@@ -105,3 +105,42 @@ def test_a_double_click_asks_to_go_there(qtbot: QtBot, panel: OutlinePanel, name
     with qtbot.waitSignal(panel.fly_to_wanted) as asked:
         panel.tree.itemDoubleClicked.emit(rows(panel)["Brace"], NAME)
     assert asked.args == [frozenset((named("Brace"),))]
+
+
+def test_a_node_never_shows_what_was_said_of_a_tube_of_a_preview(
+    panel: OutlinePanel, session: Session, named: Named
+) -> None:
+    """A tube being laid takes the next free id; with one point more that id is a node's."""
+    before, stock = session.layout, next(iter(session.layout.stocks))
+    points = [(0.0, 900.0, 200.0), (0.0, 900.0, 800.0), (-500.0, 900.0, 900.0)]
+    shorter, laid = edits.add_tube(before, points[:2], stock)
+    session.preview(shorter)
+    panel.show_report(findings.check_layout(shorter))
+    longer, _ = edits.add_tube(before, points, stock)
+    assert laid in longer.nodes
+    session.preview(longer)
+    assert [item.text(STATE) for item in panel._items[laid]] == [""]
+    session.cancel()
+
+
+def test_a_tube_opened_by_picking_its_node_in_the_view_folds_again(
+    panel: OutlinePanel, session: Session, named: Named
+) -> None:
+    panel.tree.collapseItem(rows(panel)["Hoop"])
+    panel.tree.collapseItem(rows(panel)["Brace"])
+    panel.tree.clearFocus()
+    session.select(session.layout.tubes[named("Hoop")].nodes[:1])
+    assert rows(panel)["Hoop"].isExpanded()
+    session.select(session.layout.tubes[named("Brace")].nodes[1:])
+    assert not rows(panel)["Hoop"].isExpanded()
+    assert rows(panel)["Brace"].isExpanded()
+    session.select(())
+    assert not rows(panel)["Brace"].isExpanded()
+
+
+def test_a_tube_opened_by_hand_stays_open(panel: OutlinePanel, session: Session, named: Named) -> None:
+    panel.tree.expandItem(rows(panel)["Hoop"])
+    panel.tree.clearFocus()
+    session.select(session.layout.tubes[named("Hoop")].nodes[:1])
+    session.select(())
+    assert rows(panel)["Hoop"].isExpanded()

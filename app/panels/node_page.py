@@ -1,6 +1,6 @@
 """One selected node: where it is, what is before and after it, what it sits on."""
 
-from PySide6.QtCore import Signal
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import QLabel, QPushButton
 
 from app import units as unit_text
@@ -51,6 +51,10 @@ class NodePage(Rows):
             field.entered.connect(self._on_leg)
             self._leg_names.append(self.field(words, field, tip))
         self.bend = self.number("Bend here", "Angle of the bend at this node.")
+        self.clr = QLabel()
+        self.clr.setProperty("kind", "number")
+        self.clr.setAlignment(Qt.AlignmentFlag.AlignRight)
+        self._clr_name = self.field("CLR", self.clr, "Centreline radius that the die makes here.")
         self.heading("Joint")
         self.joint = self.words()
         self.station = LengthField(units)
@@ -98,7 +102,12 @@ class NodePage(Rows):
             name.setVisible(other is not None)
             if other is not None:
                 field.set_value(distance(place, layout.nodes[other].position))
-        self.bend.setText(bend_words(layout, tube, self._id, self._units))
+        angle = bend_angle(layout, tube, self._id)
+        self.bend.setText("none" if angle is None else unit_text.format_angle(angle))
+        for part in (self.clr, self._clr_name):
+            part.setVisible(angle is not None)
+        if tube is not None and angle is not None:
+            self.clr.setText(unit_text.format_size(bending.clr_of(layout, tube), self._units))
 
     def _show_joint(self, layout: Layout, node: Node, users: list[Tube]) -> None:
         landing = node.landing
@@ -159,17 +168,13 @@ def at_distance(origin: Vec3, towards: Vec3, length: float) -> Vec3:
     return (x, y, z)
 
 
-def bend_words(layout: Layout, tube: Tube | None, node: int, units: Units) -> str:
-    """The bend at a node: its angle and radius, or that there is none."""
+def bend_angle(layout: Layout, tube: Tube | None, node: int) -> float | None:
+    """The angle of the bend at a node; None where the tube runs straight on or ends."""
     if tube is None:
-        return "—"
+        return None
     points = [layout.nodes[id].position for id in tube.nodes]
     place = tube.nodes.index(node)
-    angle = next((turn.angle for turn in bending.turns(points) if turn.index == place), None)
-    if angle is None:
-        return "none"
-    radius = unit_text.format_size(bending.clr_of(layout, tube), units)
-    return f"{unit_text.format_angle(angle)} on {radius}"
+    return next((turn.angle for turn in bending.turns(points) if turn.index == place), None)
 
 
 def place_words(position: Vec3, units: Units) -> str:

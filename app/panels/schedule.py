@@ -235,7 +235,7 @@ def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str
     near = report.nearest.get(tube)
     if near is None or near.panel not in layout.panels:
         return ""
-    sign = wording.BAND_SIGNS[wording_band(near.clearance, layout)]
+    sign = clearance_sign(near.clearance, layout)
     return f"{sign} {unit_text.format_length(near.clearance, units)}, {layout.panels[near.panel].name}"
 
 
@@ -243,6 +243,11 @@ def wording_band(value: float, layout: Layout) -> wording.Band:
     from geometry.checks import clearance
 
     return clearance.band(value, layout.limits)
+
+
+def clearance_sign(value: float, layout: Layout) -> str:
+    """The sign of a clearance: that of an error where the tube cuts in, else its band's."""
+    return wording.SEVERITY_SIGNS["error"] if value < 0.0 else wording.BAND_SIGNS[wording_band(value, layout)]
 
 
 def totals_text(built: Schedule | None, units: Units) -> str:

@@ -19,7 +19,7 @@ from app import wording
 from app.panels.fields import LengthField
 from app.panels.outline import node_words
 from app.panels.rows import ChoiceBox, Rows, set_band
-from app.panels.schedule import wording_band
+from app.panels.schedule import clearance_sign, wording_band
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -70,6 +70,8 @@ class TubePage(Rows):
             self.field(words, field, tip)
         self._bends_title = self.heading("Bends, from the start end")
         self.bends = _table(("", "Straight", "Turned", "Angle"))
+        # The turn's way, cw or ccw, must never be cut off.
+        self.bends.horizontalHeader().setSectionResizeMode(2, QHeaderView.ResizeMode.ResizeToContents)
         self.whole(self.bends)
         self.heading("Nodes")
         self.corners = _table(("", "x", "y", "z"))
@@ -143,9 +145,12 @@ class TubePage(Rows):
             return
         band = wording_band(near.clearance, layout)
         number = unit_text.format_length(near.clearance, self._units)
-        self.nearest.setText(f"{wording.BAND_SIGNS[band]} {number}")
+        self.nearest.setText(f"{clearance_sign(near.clearance, layout)} {number}")
         panel = wording.one_line(layout.panels[near.panel].name)
-        self.nearest_panel.setText(f"to {panel}, {wording.BAND_WORDS[band]}")
+        is_in = near.clearance < 0.0
+        self.nearest_panel.setText(
+            f"cuts into {panel}" if is_in else f"to {panel}, {wording.BAND_WORDS[band]}"
+        )
         set_band(self.nearest, band)
 
     def _show_bends(self, layout: Layout, tube: Tube) -> None:

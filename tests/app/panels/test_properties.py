@@ -10,6 +10,7 @@ from pytestqt.qtbot import QtBot
 
 from app.panels.fields import LengthField
 from app.panels.properties import PropertiesPanel
+from app.panels.schedule import nearest_text
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
 from geometry import edits
@@ -80,6 +81,44 @@ def test_a_tubes_clearance_is_that_of_the_report(
     near = report.nearest[named("Hoop")]
     assert format_length(near.clearance, MILLIMETRES) in panel.tube.nearest.text()
     assert panel.tube.nearest_panel.text().startswith("to box, ")
+
+
+def test_a_tube_that_cuts_in_bears_the_sign_of_an_error(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.apply("In", lambda now: edits.move_nodes(now, now.tubes[hoop].nodes, (0.0, -55.0, 0.0)))
+    session.select((hoop,))
+    report = findings.check_layout(session.layout)
+    panel.show_report(report)
+    assert report.nearest[hoop].clearance < 0.0
+    assert panel.tube.nearest.text().startswith("✖ -")
+    assert panel.tube.nearest_panel.text() == "cuts into box"
+    assert nearest_text(report, hoop, session.layout, MILLIMETRES).startswith("✖ -")
+
+
+def test_a_corner_tells_its_angle_and_radius_apart(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    start, corner = session.layout.tubes[named("Hoop")].nodes[:2]
+    session.select((corner,))
+    assert panel.node.bend.text() == "90.0°"
+    assert panel.node.clr.text() == "114.3 mm"
+    session.select((start,))
+    assert panel.node.bend.text() == "none"
+    assert not panel.node.clr.isVisible()
+
+
+def test_no_turn_of_a_bend_is_cut_off(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    points = [(0.0, 900.0, 0.0), (0.0, 900.0, 900.0), (-900.0, 900.0, 950.0), (-1800.0, 1500.0, 600.0)]
+    session.apply("Lay", lambda now: edits.add_tube(now, points, next(iter(now.stocks)), "Bent")[0])
+    session.select((named("Bent"),))
+    table = panel.tube.bends
+    cell = table.item(1, 2)
+    assert cell.text().endswith("cw")
+    widest = table.fontMetrics().horizontalAdvance("179.9° ccw")
+    cell.setText("179.9° ccw")
+    assert table.columnWidth(2) > widest
 
 
 def test_the_numbers_follow_a_drag(

@@ -90,6 +90,8 @@ def nothing_left_alive(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     gc.enable()
     left = _left_after_waiting(before, uses_qt)
+    if "window" in request.fixturenames:
+        gc.collect()  # a whole window is much garbage; collected while the next one is dressed, Qt has crashed
     if left:
         pytest.fail("left alive by this test: " + ", ".join(sorted(left)), pytrace=False)
 

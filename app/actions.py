@@ -114,6 +114,12 @@ COMMANDS: tuple[Command, ...] = (
         "Take the selected node out of its tube; the tube runs straight on.",
     ),
     Command(
+        "stand_off",
+        "O&ut to the stand-off",
+        "O",
+        "Move the selected corners off the nearest metal, to the stand-off for new tubes.",
+    ),
+    Command(
         "split_here",
         "Split at the selecte&d node",
         "Shift+K",
@@ -230,7 +236,7 @@ MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
-    "add_corner remove_corner split_here join_nodes free_end",
+    "add_corner remove_corner stand_off split_here join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out",
     "&Check": "check_now next_finding previous_finding - limits rack",
@@ -268,7 +274,7 @@ SHORT_WORDS = {
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "reverse", "select_nodes", "add_corner"),
-    ("split_here", "remove_corner", "join_nodes", "free_end"),
+    ("stand_off", "split_here", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("delete",),
 )

@@ -462,6 +462,7 @@ class MainWindow(QMainWindow):
             "reverse": free and bool(tubes),
             "add_corner": free and bool(tubes),
             "remove_corner": free and bool(nodes),
+            "stand_off": free and bool(nodes) and bool(layout.panels),
             "split_here": free and len(nodes) == 1,
             "join_nodes": free and len(nodes) == 2,
             "free_end": free and landed,

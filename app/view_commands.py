@@ -44,6 +44,9 @@ class ViewCommands(QObject):
     def tool_measure(self) -> None:
         self._take("measure")
 
+    def stand_off(self) -> None:
+        self._view.stand_off_selection()
+
     def fit(self) -> None:
         self._view.fit()
 
@@ -116,7 +119,8 @@ class ViewCommands(QObject):
         self._view.fly_to(vec((low + high) / 2.0), max(radius, NEAR))
 
     def show_finding(self, finding: Finding) -> None:
-        """Fly to where a finding is."""
+        """Fly to where a finding is, and show what it speaks of."""
+        self._view.point_out(finding.tubes, finding.panels)
         if finding.at is not None:
             self._view.fly_to(finding.at, NEAR)
         else:

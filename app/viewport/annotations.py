@@ -18,15 +18,17 @@ from geometry.layout import Layout, Tube
 from geometry.tolerances import LARGEST_TURN
 from geometry.tube import bending, centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Vec3, vec
+from geometry.vectors import Vec3, distance, vec
 
 if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
+    from geometry.checks.clearance import Clearance
     from geometry.checks.findings import Report
 
 FAR = 300.0  # mm; clearances are known up to here
 NEAR_ENOUGH = 30.0  # mm of metal in front that do not hide a node: half a tube and its gap
 SMALLEST_DOT = 0.72  # part of a full dot, when the car is far away
 FULL_DOT_SCALE = 0.2  # pixels per mm from which dots are full
+SAME_PLACE = 15.0  # mm; two panels that meet are measured at one place, where one label serves
 MOST_BADGES = 14
 AXIS_LENGTH = 34.0  # pixels
 
@@ -90,8 +92,9 @@ def clearance_facts(
     band: Callable[[float], Band],
     length: Callable[[float], str],
     is_old: bool,
+    pointed_out: frozenset[tuple[int, int]] = frozenset(),
 ) -> list[Fact]:
-    """Return what is known of the nearest metal of each tube."""
+    """Return what is known of the nearest metal of each tube, and of pairs of tube and panel pointed out."""
     facts = []
     for id in tubes:
         tube = layout.tubes.get(id)
@@ -99,26 +102,36 @@ def clearance_facts(
             continue
         is_dim = is_old or id not in report.checked
         near = report.nearest.get(id)
+        others = [
+            row
+            for row in report.clearances
+            if row.tube == id
+            and (id, row.panel) in pointed_out
+            and (near is None or distance(row.tube_point, near.tube_point) > SAME_PLACE)
+        ]
         if near is not None and near.panel in layout.panels:
-            name = layout.panels[near.panel].name
-            words = f"cuts into {name}" if near.clearance < 0.0 else name
-            shape = _shape(near.clearance, band)
-            facts.append(
-                Fact(
-                    ("gap", id),
-                    near.tube_point,
-                    near.panel_point,
-                    shape,
-                    length(near.clearance),
-                    words,
-                    is_dim,
-                )
-            )
+            facts.append(_gap_fact(layout, near, ("gap", id), band, length, is_dim))
         elif layout.panels and id in report.checked and not is_dim:
             line = centreline.of(layout, tube)
             middle = centreline.point_at(line, [line.length / 2.0])[0]
             facts.append(Fact(("gap", id), tuple(middle.tolist()), None, None, "", f"over {length(FAR)}"))
+        facts += [
+            _gap_fact(layout, row, ("gap", id, row.panel), band, length, is_dim)
+            for row in others
+            if row.panel in layout.panels
+        ]
     return facts
+
+
+def _gap_fact(
+    layout: Layout, near: "Clearance", key: object, band: Callable[[float], Band],
+    length: Callable[[float], str], is_dim: bool,
+) -> Fact:  # fmt: skip
+    """Return what is said of the gap between a tube and a panel."""
+    name = layout.panels[near.panel].name
+    words = f"cuts into {name}" if near.clearance < 0.0 else name
+    shape = _shape(near.clearance, band)
+    return Fact(key, near.tube_point, near.panel_point, shape, length(near.clearance), words, is_dim)
 
 
 def close_signs(

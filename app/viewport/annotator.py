@@ -38,6 +38,11 @@ class Annotator:
         self._revision = -1
         self._oldest = session.revision
         self._places: dict[object, int] = {}
+        self._pointed_out: frozenset[tuple[int, int]] = frozenset()
+
+    def point_out(self, pairs: frozenset[tuple[int, int]]) -> None:
+        """Show the gaps between these tubes and panels too, while their tubes are labelled."""
+        self._pointed_out = pairs
 
     def take(self, revision: int, report: "Report") -> bool:
         """Take a report, unless it is older than what is shown or from before the job was opened."""
@@ -51,6 +56,7 @@ class Annotator:
         self._report, self._revision = None, -1
         self._oldest = self._session.revision
         self._places = {}
+        self._pointed_out = frozenset()
 
     @property
     def is_behind(self) -> bool:
@@ -87,7 +93,9 @@ class Annotator:
                 signs += [(fact.at, "bad", False) for fact in bad]
         if self._report is not None:
             band = _bands(layout)
-            facts += annotations.clearance_facts(layout, self._report, labelled, band, self._length, is_old)
+            facts += annotations.clearance_facts(
+                layout, self._report, labelled, band, self._length, is_old, self._pointed_out
+            )
             signs += [
                 (at, shape, is_old)
                 for at, shape in annotations.close_signs(layout, self._report, labelled, band)

@@ -84,9 +84,29 @@ def node_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) 
 
 def _half_od(outlook: Outlook, node: int) -> float:
     """Return a thickness that lets a node show when its tube touches the metal in front."""
-    layout = outlook.layout
+    return max(HIDDEN_BY, half_od(outlook.layout, node))
+
+
+def half_od(layout: Layout, node: int) -> float:
+    """Return half the OD of the thickest tube through a node."""
     ods = [layout.stocks[tube.stock].od for tube in layout.tubes.values() if node in tube.nodes]
-    return max([HIDDEN_BY, *(od / 2.0 for od in ods)])
+    return max(ods, default=0.0) / 2.0
+
+
+def stood_off(outlook: Outlook, node: int, offset: float) -> Vec3:
+    """Return the place nearest to a node that keeps an offset from the metal, on the side that is seen."""
+    solid, position = outlook.solid, outlook.layout.nodes[node].position
+    metal = solid.nearest(position)
+    if metal is None:
+        return position
+    away = np.subtract(position, metal.point)
+    far = float(np.linalg.norm(away))
+    direction = away / far if far > 1e-6 else solid.normal(metal)
+    places = [
+        solid.pushed_out(metal.point, tuple((way * direction).tolist()), offset)
+        for way in ((1.0, -1.0) if far < offset else (1.0,))
+    ]
+    return next((place for place in places if outlook.is_visible(place)), places[0])
 
 
 def is_seen(outlook: Outlook, id: int) -> bool:

@@ -1,6 +1,7 @@
 """The room: the scene with its labels, the tools, and the way one looks round. The rest is furniture."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from itertools import product
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
@@ -17,7 +18,7 @@ from app.guarded import guarded
 from app.session import Session
 from app.units import Units
 from app.viewport import camera as cameras
-from app.viewport import colours, picking, picture
+from app.viewport import colours, picking, picture, placing
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.lookout import Lookout
@@ -33,6 +34,7 @@ from app.viewport.select_tool import SelectTool
 from app.viewport.tools import Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
+from geometry import edits
 from geometry.layout import Layout, Mesh, Stock
 from geometry.vectors import Floats, Vec3, vec
 
@@ -157,6 +159,11 @@ class View(PointingWidget):
         self.redraw()
         if self._has_waited and revision == self.session.revision:
             self._frame_timer.start(0)
+
+    def point_out(self, tubes: Iterable[int], panels: Iterable[int]) -> None:
+        """Show the gaps between tubes and panels also where they are not the least of the tube."""
+        self._annotator.point_out(frozenset(product(tubes, panels)))
+        self.redraw()
 
     def set_parallel(self, is_parallel: bool) -> None:
         self.navigation.set(replace(self.navigation.camera, is_parallel=is_parallel))
@@ -292,6 +299,24 @@ class View(PointingWidget):
 
     def delete_selection(self) -> None:
         self.select_tool.delete()
+
+    def stand_off_selection(self) -> None:
+        """Move the selected nodes off the nearest metal, to the stand-off wanted."""
+        session, solid = self.session, self.outlook.solid
+        nodes = session.layout.nodes
+        free = [id for id in session.selection & nodes.keys() if nodes[id].landing is None]
+        if solid.is_empty or not free:
+            self.say("Select a corner or a free end first; it is moved off the body.")
+            return
+        outlook, limits = self.outlook, session.layout.limits
+
+        def moved(layout: Layout) -> Layout:
+            for id in free:
+                offset = limits.standoff_wanted + placing.half_od(layout, id)
+                layout = edits.place_node(layout, id, placing.stood_off(outlook, id, offset))
+            return layout
+
+        session.apply("Move to the stand-off", moved)
 
     def insert_node(self) -> None:
         """Insert a node on the leg under the pointer, or on the selected tube's longest leg."""

@@ -391,6 +391,38 @@ def test_a_double_click_on_a_leg_adds_a_node_there(qtbot, open_view, caged) -> N
     assert view.session.undo_stack.count() == 1
 
 
+def test_a_selected_corner_goes_out_to_the_stand_off_in_one_step(qtbot, open_view, caged) -> None:
+    tube = only_tube(caged)
+    near, _ = edits.insert_node(caged, tube.id, 1, (-1500.0, 806.0, 1100.0))
+    view = open_view(near)
+    node = only_tube(near).nodes[2]
+    view.session.select({node})
+    view.stand_off_selection()
+    place = view.session.layout.nodes[node].position
+    assert place == pytest.approx((-1500.0, 849.05, 1100.0), abs=0.06)
+    assert gap(view, place) == pytest.approx(near.limits.standoff_wanted, abs=0.05)
+    assert view.session.undo_stack.undoText() == "Move to the stand-off"
+    view.session.undo()
+    assert view.session.layout is near
+
+
+def test_a_corner_inside_the_metal_comes_out_on_the_side_that_is_seen(open_view, caged) -> None:
+    tube = only_tube(caged)
+    sunk, node = edits.insert_node(caged, tube.id, 1, (-1500.0, 795.0, 1100.0))
+    view = open_view(sunk)
+    view.session.select({node})
+    view.stand_off_selection()
+    assert view.session.layout.nodes[node].position == pytest.approx((-1500.0, 849.05, 1100.0), abs=0.06)
+
+
+def test_without_a_corner_nothing_stands_off_and_the_hint_says_why(open_view, caged) -> None:
+    view = open_view(caged)
+    view.session.select(caged.tubes)
+    view.stand_off_selection()
+    assert view.session.layout is caged
+    assert "corner" in view.hint
+
+
 def test_insert_without_a_pointer_halves_the_longest_leg(qtbot, open_view, caged) -> None:
     view = open_view(caged)
     view.pointer = None
@@ -913,6 +945,22 @@ def test_a_tube_that_is_too_close_bears_a_sign_even_when_it_is_not_selected(open
     view.show_report(view.session.revision, checked(view.session.layout))
     QApplication.processEvents()
     assert [mark.shape for mark in view.overlay.marks if isinstance(mark, Sign)] == ["close"]
+
+
+def test_a_gap_that_is_pointed_out_is_shown_beside_the_least(open_view, block, with_body, caged) -> None:
+    layout = with_body(caged, block((-2300.0, 900.0, 1080.0), (-2200.0, 920.0, 1120.0)), "handle")
+    view = open_view(layout)
+    tube = only_tube(layout)
+    view.session.select({tube.id})
+    view.show_report(view.session.revision, checked(layout))
+    settle(view)
+    assert [badge.words for badge in badges(view)] == ["left sill"]
+    handle = next(panel.id for panel in layout.panels.values() if panel.name == "handle")
+    view.point_out((tube.id,), (handle,))
+    settle(view)
+    shown = {badge.words: badge.number for badge in badges(view)}
+    assert shown.keys() == {"left sill", "handle"}
+    assert shown["handle"] == view.length(900.0 - 849.05 - 19.05)
 
 
 def test_a_far_tube_says_so_calmly(open_view, caged) -> None:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, get_args
 
 from geometry.errors import BodyFileError, GeometryError, LayoutFileError
 from geometry.layout import Axis, Layout, LengthUnit
+from geometry.progress import no_progress
 
 if TYPE_CHECKING:
     from app.units import Units
@@ -218,7 +219,7 @@ def _status(report: "Report") -> int:
 
 def write_packet(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
     """Write every sheet of a job; findings that stand are on the cover."""
-    from app import wording
+    from app import cover, wording
     from app.export import packet
     from geometry.checks import findings
     from geometry.files import job
@@ -228,7 +229,8 @@ def write_packet(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
         raise Refusal(f"{chosen.job.name} has no tube yet, so there is nothing to write. Lay a tube first.")
     report = findings.check_layout(layout)
     units = _units(chosen.units)
-    paths = packet.write_packet(layout, report, chosen.folder, units, chosen.paper)
+    drawn = cover.picture(layout, no_progress)
+    paths = packet.write_packet(layout, report, chosen.folder, units, chosen.paper, picture=drawn)
     lines = [*map(str, paths), wording.report_summary(report, layout, units)]
     return _status(report), None, lines
 

@@ -26,7 +26,16 @@ ROOMS = ("panels", "viewport", "export")
 APP = (
     (),
     (*ROOMS, "jobs", "live_checks"),
-    ("actions", "bars", "furniture", "job_files", "selection_commands", "step_commands", "view_commands"),
+    (
+        "actions",
+        "bars",
+        "cover",
+        "furniture",
+        "job_files",
+        "selection_commands",
+        "step_commands",
+        "view_commands",
+    ),
     ("main_window", "commands"),
     ("__main__",),
 )

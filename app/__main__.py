@@ -1,6 +1,7 @@
 """The start: a command with no window, or the window. What costs start time is imported where it is used."""
 
 import ctypes
+import multiprocessing
 import os
 import sys
 from collections.abc import Sequence
@@ -71,4 +72,5 @@ def _answers() -> bool:
 
 
 if __name__ == "__main__":
+    multiprocessing.freeze_support()
     sys.exit(main())

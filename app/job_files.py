@@ -68,6 +68,8 @@ class JobFiles(QObject):
         """Open a job, or bring a mesh into this one."""
         if path.suffix.lower() in MESH_SUFFIXES:
             self.bring_in(path)
+        elif path.resolve() == SAMPLE.resolve():
+            self.open_sample()  # a job without a file, so that saving asks for one
         elif path.suffix.lower() != SUFFIX:
             kinds = ", ".join(suffix[1:].upper() for suffix in MESH_SUFFIXES)
             self.refused.emit(

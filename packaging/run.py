@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Prepare everything and start Outrib: python3 packaging/run.py [JOB]
+"""Prepare everything and start Outrib on the sample job, or on another: python3 packaging/run.py [JOB]
 
 Without a screen it does the main job on the sample: it checks it and writes the packet for the shop.
 Arguments go to Outrib as they are: python3 packaging/run.py check JOB
@@ -22,7 +22,7 @@ def run():
     python = environment.prepare(needs_screen_libraries=has_window)
     if has_window or sys.argv[1:]:
         environment.say("Starting Outrib")
-        return outrib(python, *sys.argv[1:])
+        return outrib(python, *(sys.argv[1:] or [str(SAMPLE)]))
     environment.say("There is no screen here: doing the main job on the sample without a window")
     return main_job(python)
 

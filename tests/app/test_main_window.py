@@ -10,7 +10,7 @@ from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QApplication, QDockWidget, QMenu, QToolButton
 from pytestqt.qtbot import QtBot
 
-from app import actions
+from app import actions, job_files
 from app.main_window import TABS, MainWindow
 from app.session import Session
 from app.settings import Settings
@@ -74,6 +74,12 @@ def test_the_sample_opens_and_keeps_its_own_file(qtbot: QtBot, window: Window, a
     assert window.session.path is None
     trigger(window, "save")
     assert answers.asked == ["Save job"]
+
+
+def test_the_sample_opened_by_its_path_keeps_its_own_file_too(qtbot: QtBot, window: Window) -> None:
+    window.files.open(job_files.SAMPLE)
+    qtbot.waitUntil(lambda: len(window.session.layout.tubes) > 20, timeout=20_000)
+    assert window.session.path is None
 
 
 # Files

@@ -551,14 +551,15 @@ def sums(layout: Layout, tubes: Iterable[int]) -> tuple[float, float]:
 
 
 def size_words(layout: Layout, panels: Iterable[Panel], units: Units) -> str:
-    """How long, wide and high panels are together."""
+    """How long and wide panels are together, and how high their top stands."""
     corners = [(points.min(axis=0), points.max(axis=0)) for points in _points(layout, panels) if len(points)]
     if not corners:
         return "empty"
     low = [min(float(lowest[axis]) for lowest, _ in corners) for axis in range(3)]
     high = [max(float(highest[axis]) for _, highest in corners) for axis in range(3)]
-    long, wide, tall = (unit_text.format_length(b - a, units) for a, b in zip(low, high, strict=True))
-    return f"{long} long, {wide} wide, {tall} high"
+    sizes = (high[0] - low[0], high[1] - low[1], high[2])
+    long, wide, top = (unit_text.format_length(size, units) for size in sizes)
+    return f"{long} long, {wide} wide, top {top} above the ground"
 
 
 def _points(layout: Layout, panels: Iterable[Panel]):  # type: ignore[no-untyped-def]

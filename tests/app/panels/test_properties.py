@@ -296,9 +296,9 @@ def test_a_panel_is_left_out_hidden_and_coloured(
 def test_the_size_of_the_body_counts_kept_panels_only(
     panel: PropertiesPanel, session: Session, named: Named
 ) -> None:
-    assert "2000.0 mm long, 1400.0 mm wide, 1100.0 mm high" in panel.job.size_words.text()
+    assert "2000.0 mm long, 1400.0 mm wide, top 1200.0 mm above the ground" in panel.job.size_words.text()
     session.apply("Leave out", lambda now: edits.set_panel(now, named("box"), kept=False))
-    assert "1000.0 mm long, 700.0 mm wide, 500.0 mm high" in panel.job.size_words.text()
+    assert "1000.0 mm long, 700.0 mm wide, top 600.0 mm above the ground" in panel.job.size_words.text()
 
 
 def test_the_standoff_for_new_nodes_is_typed_with_nothing_selected(

@@ -91,7 +91,7 @@ def nothing_left_alive(request: pytest.FixtureRequest) -> Iterator[None]:
     gc.enable()
     left = _left_after_waiting(before, uses_qt)
     if "window" in request.fixturenames:
-        gc.collect()  # a whole window is much garbage; collected while the next one is dressed, Qt has crashed
+        gc.collect()  # collected while the next window was being dressed, an old one crashed Qt
     if left:
         pytest.fail("left alive by this test: " + ", ".join(sorted(left)), pytrace=False)
 

@@ -90,8 +90,6 @@ def nothing_left_alive(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     gc.enable()
     left = _left_after_waiting(before, uses_qt)
-    if "window" in request.fixturenames:
-        gc.collect()  # collected while the next window was being dressed, an old one crashed Qt
     if left:
         pytest.fail("left alive by this test: " + ", ".join(sorted(left)), pytrace=False)
 

@@ -146,7 +146,15 @@ class NumberField(QLineEdit):
                 event.accept()
                 return True
             return False
+        if is_override and isinstance(event, QKeyEvent) and self._is_a_command(event):
+            event.ignore()
+            return True
         return bool(super().event(event))
+
+    def _is_a_command(self, event: QKeyEvent) -> bool:
+        """Whether a letter means the window's key: where a number would begin, none begins with one."""
+        is_plain = event.modifiers() in (Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.ShiftModifier)
+        return is_plain and event.text().isalpha() and self.selectedText() == self.text()
 
     @guarded()
     def focusInEvent(self, event: QFocusEvent) -> None:

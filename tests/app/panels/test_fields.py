@@ -6,6 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
@@ -169,3 +170,28 @@ def test_an_angle_is_typed_in_degrees(qtbot: QtBot) -> None:
 def test_a_plain_number_refuses_what_is_none(qapp: object, text: str) -> None:
     with pytest.raises(ValueError, match="number"):
         NumberField().read(text)
+
+
+def test_a_letter_where_a_number_would_begin_is_the_windows_key(qtbot: QtBot) -> None:
+    window = QWidget()
+    field = LengthField(MILLIMETRES)
+    QVBoxLayout(window).addWidget(field)
+    pressed: list[str] = []
+    shortcut = QShortcut(QKeySequence("T"), window)
+    shortcut.activated.connect(lambda: pressed.append("T"))
+    qtbot.addWidget(window)
+    window.show()
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
+    field.setFocus()
+    qtbot.keyClicks(field, "40")
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    qtbot.keyClicks(field, "t")
+    assert pressed == ["T"]
+    assert field.text() == "40.0 mm"
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "3 ft")  # after a digit letters are a unit
+    qtbot.keyClick(field, Qt.Key.Key_Return)
+    assert pressed == ["T"]
+    assert field.value == pytest.approx(914.4)

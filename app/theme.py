@@ -133,6 +133,8 @@ QPushButton[main="true"] {{ background: {accent}; color: {accent_text}; border-c
 QTreeView, QTableView, QListView {{ background: {base}; border: 0; alternate-background-color: {raised};
     selection-background-color: {accent}; selection-color: {accent_text}; outline: 0; }}
 QTreeView::item {{ padding: 2px 0; }}
+QTreeView::indicator:unchecked, QListView::indicator:unchecked, QTableView::indicator:unchecked,
+QCheckBox::indicator:unchecked {{ border: 1px solid {faint}; border-radius: 2px; background: {base}; }}
 QTableView {{ gridline-color: {line}; }}
 QTableView::item {{ padding: 0 5px; }}
 QTableView QLineEdit, QTreeView QLineEdit {{ border-radius: 0; padding: 0 3px; min-height: 0; }}

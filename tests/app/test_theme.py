@@ -1,7 +1,10 @@
 """Light and dark: text can be read on every ground it stands on."""
 
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QPalette
+from PySide6.QtWidgets import QApplication, QTreeWidget, QTreeWidgetItem
+from pytestqt.qtbot import QtBot
 
 from app import theme
 
@@ -62,3 +65,20 @@ def test_every_icon_can_be_drawn(qapp: object) -> None:
             image.pixelColor(x, y).alpha() > 0 for x in range(image.width()) for y in range(image.height())
         )
         assert drawn > 20, file.name
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_an_empty_tick_box_can_be_seen(qtbot: QtBot, qapp: QApplication, dark: bool) -> None:
+    theme.apply(qapp, dark)
+    tree = QTreeWidget()
+    tree.setHeaderHidden(True)
+    tree.setIndentation(0)
+    item = QTreeWidgetItem(tree, [""])
+    item.setCheckState(0, Qt.CheckState.Unchecked)
+    qtbot.addWidget(tree)
+    tree.resize(120, 60)
+    tree.show()
+    image = tree.grab().toImage()
+    ground = theme.colours(dark)["base"]
+    seen = {image.pixelColor(x, y).name() for x in range(24) for y in range(24)}
+    assert max(contrast(colour, ground) for colour in seen) >= 3.0

@@ -12,6 +12,7 @@ from app.jobs import Job, in_child
 from app.session import Session
 from app.settings import Paper, Settings
 from app.units import Units
+from geometry import edits
 from geometry.errors import BodyFileError, GeometryError, LayoutFileError
 from geometry.files import job as job_file
 from geometry.layout import Layout
@@ -201,6 +202,9 @@ class JobFiles(QObject):
         self.job_opened.emit(path)
 
     def _write(self, path: Path) -> bool:
+        if self._session.path is None and self._session.recorded.name == Layout().name:
+            # What nobody named yet is called like its file, on the sheets too.
+            self._session.apply("Name the job", lambda now: edits.rename_job(now, path.stem))
         try:
             job_file.save(self._session.recorded, path)
         except LayoutFileError as error:

@@ -101,6 +101,16 @@ def test_saving_writes_the_job_and_remembers_it(cage: Window, answers: Any, tmp_
     assert str(path) in cage.message.text
 
 
+def test_a_job_nobody_named_is_called_like_its_file(cage: Window, answers: Any, tmp_path: Path) -> None:
+    cage.session.open(edits.rename_job(cage.session.layout, Layout().name), None)
+    saved(cage, answers, tmp_path / "four by four.outrib")
+    assert cage.session.layout.name == "four by four"
+    assert job_file.load(tmp_path / "four by four.outrib").name == "four by four"
+    assert not cage.session.is_modified
+    saved(cage, answers, tmp_path / "copy.outrib")
+    assert cage.session.layout.name == "four by four"
+
+
 def test_the_title_marks_what_is_not_saved(cage: Window, answers: Any, tmp_path: Path) -> None:
     saved(cage, answers, tmp_path / "crate.outrib")
     assert not cage.isWindowModified()

@@ -45,6 +45,7 @@ class Fact(Struct, frozen=True):
     number: str
     words: str
     is_dim: bool = False
+    is_hidden: bool = False  # behind the metal: no line is drawn over what lies in front
 
 
 def node_dots(
@@ -205,7 +206,9 @@ def _hair_lines(fact: Fact, at: Xy, end: Xy, rect: Rect) -> list[Mark]:
     """Return the leader to the label, the line from the tube to the metal with its ends, and the sign."""
     tone = "close" if fact.shape == "bad" else fact.shape or "faint"
     edge = labels.edge_towards(rect, *at)
-    marks: list[Mark] = [Stroke((at, edge), "line", 1.0, False, fact.is_dim)]
+    marks: list[Mark] = [Stroke((at, edge), "line", 1.0, fact.is_hidden, fact.is_dim)]
+    if fact.is_hidden:
+        return marks
     if fact.other is not None:
         marks.append(Stroke((at, end), tone, 2.2, False, fact.is_dim))
         dx, dy = end[0] - at[0], end[1] - at[1]

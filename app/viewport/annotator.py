@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from app.session import Session
 from app.viewport import annotations
 from app.viewport.annotations import BadgeSize, Fact
@@ -100,6 +102,10 @@ class Annotator:
                 (at, shape, is_old)
                 for at, shape in annotations.close_signs(layout, self._report, labelled, band)
             ]
+        facts = [
+            replace(fact, is_hidden=not outlook.is_visible(fact.at, annotations.NEAR_ENOUGH))
+            for fact in facts[: annotations.MOST_BADGES]
+        ]
         sight = outlook.sight
         marks, self._places = annotations.written(
             facts, sight.camera, sight.size, self._badge_size, self._places, taken

@@ -72,6 +72,7 @@ class PointingWidget(QWidget):
         if self.held is not None:
             return
         self._press = self.pointer = pointer = _pointer(event)
+        self.shows_focus = False
         self.navigation.land()
         if event.button() == Qt.MouseButton.LeftButton:
             self.held = "tool" if self.current_tool.press(pointer) else "left"

@@ -824,6 +824,13 @@ def wheel(view, place: QPoint, turned: int, keys=Qt.KeyboardModifier.NoModifier)
     QApplication.sendEvent(view, event)
 
 
+def test_the_frame_of_a_view_reached_by_keyboard_goes_when_the_mouse_is_used(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.shows_focus = True
+    qtbot.mouseClick(view, LEFT, pos=QPoint(890, 20))
+    assert not view.shows_focus
+
+
 def test_a_right_click_asks_for_the_menu_of_what_is_there(qtbot, open_view, caged) -> None:
     view = open_view(caged)
     node = only_tube(caged).nodes[1]
@@ -961,6 +968,20 @@ def test_a_gap_that_is_pointed_out_is_shown_beside_the_least(open_view, block, w
     shown = {badge.words: badge.number for badge in badges(view)}
     assert shown.keys() == {"left sill", "handle"}
     assert shown["handle"] == view.length(900.0 - 849.05 - 19.05)
+
+
+def test_no_line_to_a_gap_behind_the_metal_is_drawn_over_what_is_in_front(open_view, caged) -> None:
+    heavy = {}
+    for side in ("left", "right"):
+        view = open_view(caged, side)
+        view.session.select({only_tube(caged).id})
+        view.show_report(view.session.revision, checked(caged))
+        settle(view)
+        assert [badge.words for badge in badges(view)] == ["left sill"]
+        strokes = [mark for mark in view.overlay.marks if isinstance(mark, Stroke)]
+        heavy[side] = [stroke for stroke in strokes if stroke.tone == "fine"]
+    assert heavy["left"]
+    assert not heavy["right"]
 
 
 def test_a_far_tube_says_so_calmly(open_view, caged) -> None:

@@ -44,7 +44,7 @@ class OutlinePanel(QWidget):
         self._states: dict[int, str] = {}
         self._colours: dict[str, QColor] = {}
         self._filling = False
-        self._unfolded: int | None = None  # the tube that was opened to show a node of it
+        self._unfolded: int | None = None  # what was opened to show a node or panel of it
         self._tree = self._make_tree()
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
@@ -218,18 +218,17 @@ class OutlinePanel(QWidget):
             self._tree.scrollToItem(shown[0])
         self._filling = False
 
-    def _note_unfolding(self, tube: QTreeWidgetItem | None) -> None:
-        """Remember a tube that opens only because a node of it is selected."""
-        id = None if tube is None else tube.data(NAME, ID)
-        if tube is not None and id in self._session.layout.tubes and not tube.isExpanded():
-            self._unfolded = id
+    def _note_unfolding(self, parent: QTreeWidgetItem | None) -> None:
+        """Remember a tube or body that opens only because something in it is selected."""
+        if parent is not None and parent.data(NAME, ID) is not None and not parent.isExpanded():
+            self._unfolded = parent.data(NAME, ID)
 
     def _fold_again(self, selection: frozenset[int]) -> None:
-        """Close what was opened for a node that is no longer selected; never under a hand in the list."""
-        tube = self._session.layout.tubes.get(self._unfolded or 0)
-        if tube is not None and (self._tree.hasFocus() or not selection.isdisjoint((tube.id, *tube.nodes))):
-            return
+        """Close what was opened for something no longer selected; never under a hand in the list."""
         for item in self._items.get(self._unfolded or 0, ()):
+            inside = {child.data(NAME, ID) for child in children(item)} | {self._unfolded}
+            if self._tree.hasFocus() or not selection.isdisjoint(inside):
+                return
             item.setExpanded(False)
         self._unfolded = None
 

@@ -376,6 +376,7 @@ class ManyPage(Rows):
         self.title = self.words("heading")
         self.length = self.number("Centreline", "Of the selected tubes together.")
         self.mass = self.number("Mass", "Of the selected tubes together.")
+        self._sum_names = [self.label_of(part) for part in (self.length, self.mass)]
         self.stock = ChoiceBox()
         self.stock.activated.connect(self._on_stock)
         self._stock_name = self.field("Stock", self.stock, "For all selected tubes.")
@@ -449,7 +450,7 @@ class ManyPage(Rows):
         stock = layout.stocks.get(only(stocks) or 0)
         if stock is not None:
             self.die.show_choices(die_choices(layout, stock, self._units), only(dies))
-        for part in (self.length, self.mass, self.stock, self._stock_name):
+        for part in (self.length, self.mass, *self._sum_names, self.stock, self._stock_name):
             part.setVisible(bool(tubes))
         for part in (self.die, self._die_name):
             part.setVisible(stock is not None)

@@ -63,6 +63,10 @@ class Rows(QWidget):
         self.field(label, value, tip)
         return value
 
+    def label_of(self, widget: QWidget) -> QLabel:
+        """The label before a field or number."""
+        return next(label for label in self.findChildren(QLabel) if label.buddy() is widget)
+
     def words(self, kind: str = "faint") -> QLabel:
         """A paragraph."""
         label = QLabel(wordWrap=True)

@@ -97,6 +97,8 @@ class TubePage(Rows):
         self._show_nearest()
 
     def show_ids(self, ids: frozenset[int]) -> None:
+        if ids != {self._id}:
+            self.corners.setCurrentCell(-1, -1)  # the cell that was chosen was another tube's
         (self._id,) = ids
         self.refresh()
 

@@ -144,3 +144,14 @@ def test_a_tube_opened_by_hand_stays_open(panel: OutlinePanel, session: Session,
     session.select(session.layout.tubes[named("Hoop")].nodes[:1])
     session.select(())
     assert rows(panel)["Hoop"].isExpanded()
+
+
+def test_a_body_opened_by_picking_a_panel_in_the_view_folds_again(
+    panel: OutlinePanel, session: Session, named: Named
+) -> None:
+    panel.tree.collapseItem(rows(panel)["Crate"])
+    panel.tree.clearFocus()
+    session.select((named("box"),))
+    assert rows(panel)["Crate"].isExpanded()
+    session.select((named("Hoop"),))
+    assert not rows(panel)["Crate"].isExpanded()

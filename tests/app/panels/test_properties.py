@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pytest
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QApplication, QLineEdit
+from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from app.panels.fields import LengthField
@@ -107,6 +107,29 @@ def test_a_corner_tells_its_angle_and_radius_apart(
     session.select((start,))
     assert panel.node.bend.text() == "none"
     assert not panel.node.clr.isVisible()
+
+
+def test_nodes_alone_have_no_length_and_mass_to_be_summed(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    def words() -> set[str]:
+        return {label.text() for label in panel.many.findChildren(QLabel) if label.isVisible()}
+
+    session.select(session.layout.tubes[named("Hoop")].nodes)
+    assert not words() & {"Centreline", "Mass", "Stock"}
+    session.select((named("Hoop"), named("Brace")))
+    assert {"Centreline", "Mass", "Stock"} <= words()
+
+
+def test_a_cell_chosen_in_one_tubes_table_is_not_chosen_in_the_next(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    panel.tube.corners.setCurrentCell(1, 2)
+    session.apply("Move", lambda now: edits.move_nodes(now, now.tubes[named("Hoop")].nodes, (0, 0, 5.0)))
+    assert len(panel.tube.corners.selectedItems()) == 1
+    session.select((named("Brace"),))
+    assert panel.tube.corners.selectedItems() == []
 
 
 def test_no_turn_of_a_bend_is_cut_off(panel: PropertiesPanel, session: Session, named: Named) -> None:

@@ -14,8 +14,8 @@ from app.viewport.colours import Band
 from app.viewport.labels import Rect, Wish
 from app.viewport.marks import Badge, Dot, Mark, Shape, Sign, Stroke, Whisper, Xy
 from app.viewport.placing import Outlook
-from geometry.layout import Layout, Tube
-from geometry.tolerances import LARGEST_TURN
+from geometry.layout import Die, Layout, Tube
+from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Vec3, distance, vec
@@ -153,12 +153,13 @@ def _shape(clearance: float, band: Callable[[float], Band]) -> Shape:
 
 
 def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[float], str]) -> list[Fact]:
-    """Return why bends of a tube cannot be made, at their corners."""
+    """Return what stands against the bends of a tube, at their corners and on the straights between."""
     if not line.bends:
         return []
-    die = bending.die_of(layout, tube)
+    die, stock = bending.die_of(layout, tube), layout.stocks[tube.stock]
     facts = []
     for number, bend in enumerate(line.bends):
+        shape: Shape = "bad"
         said = ""
         if bend.angle > LARGEST_TURN:
             said = "turns back on itself"
@@ -167,10 +168,24 @@ def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[f
             said = f"leg {length(short)} too short" + (" for this die" if die else "")
         elif die is not None and bend.angle > die.largest_angle:
             said = f"{math.degrees(bend.angle):.1f}°, die goes to {math.degrees(die.largest_angle):.0f}°"
-        elif die is not None and bend.radius < bending.least_clr(layout.stocks[tube.stock]) - 1e-6:
-            said = f"radius {length(bend.radius)} under the stock's least"
+        elif die is not None and bend.radius < bending.least_clr(stock) - LENGTH_NOISE:
+            shape, said = "close", f"radius {length(bend.radius)} under the stock's least"
         if said:
-            facts.append(Fact(("bend", tube.id, number), bend.corner, None, "bad", "", said))
+            facts.append(Fact(("bend", tube.id, number), bend.corner, None, shape, "", said))
+    return facts + ([] if die is None else _straight_facts(tube, line, die, length))
+
+
+def _straight_facts(tube: Tube, line: Centreline, die: Die, length: Callable[[float], str]) -> list[Fact]:
+    """Return which straights between two bends are too short for the die; an error once that is measured."""
+    least = bending.least_between(die)
+    shape: Shape = "bad" if die.between_straight > 0.0 else "close"
+    facts = []
+    for number, (before, after) in enumerate(zip(line.bends, line.bends[1:], strict=False), 1):
+        straight = line.straights[number]
+        if before.fits and after.fits and straight < least - LENGTH_NOISE:
+            middle = centreline.point_at(line, [(before.end + after.start) / 2.0])[0]
+            said = f"{length(straight)} straight, {length(least)} needed"
+            facts.append(Fact(("straight", tube.id, number), vec(middle), None, shape, "", said))
     return facts
 
 

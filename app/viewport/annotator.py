@@ -92,7 +92,7 @@ class Annotator:
             if id in labelled:
                 facts += bad
             else:
-                signs += [(fact.at, "bad", False) for fact in bad]
+                signs += [(fact.at, fact.shape, False) for fact in bad if fact.shape is not None]
         if self._report is not None:
             band = _bands(layout)
             facts += annotations.clearance_facts(

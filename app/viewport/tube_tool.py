@@ -7,7 +7,7 @@ from PySide6.QtCore import Qt
 
 from app.units import parse_angle, parse_length
 from app.viewport import placing
-from app.viewport.marks import Mark, Stroke, Typed
+from app.viewport.marks import Mark, Spot, Stroke, Typed
 from app.viewport.placing import Aim, Wanted
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_ball, aim_marks
 from geometry import edits
@@ -337,6 +337,8 @@ class TubeTool(Tool):
         if stock is None:
             return []
         marks: list[Mark] = []
+        if len(self._points) == 1:  # no tube shows yet where it begins
+            marks.append(Spot(room.to_screen(self._points[0])))
         if self._aim is not None and self._points and self._is_set(self._aim):
             marks.append(aim_ball(room, self._aim, stock.od))
         elif self._aim is not None:

@@ -1,0 +1,45 @@
+"""What the view says of bends, held against what the checks find."""
+
+import pytest
+from msgspec.structs import replace
+
+from app.viewport import annotations
+from geometry import edits
+from geometry.checks import bends
+from geometry.layout import Die, Layout
+from geometry.tube import centreline
+from geometry.vectors import Vec3
+
+OD, CLR, LEAST = 38.1, 114.3, 76.2  # mm: 1 1/2 in tube on a die of three diameters
+
+
+def hoop(width: float, **die: float) -> Layout:
+    """Return a layout with one tube of two right angles, so far apart."""
+    layout = edits.with_starting_rack(Layout())
+    stock = next(stock for stock in layout.stocks.values() if stock.od == OD)
+    layout = replace(layout, dies={1: replace(Die(1, "Die", OD, CLR), **die)})
+    corners: list[Vec3] = [(0.0, 0.0, 0.0), (0.0, 0.0, 900.0), (0.0, width, 900.0), (0.0, width, 0.0)]
+    return edits.add_tube(layout, corners, stock.id)[0]
+
+
+def said(layout: Layout) -> list[tuple[str | None, str]]:
+    (tube,) = layout.tubes.values()
+    facts = annotations.bend_facts(layout, tube, centreline.of(layout, tube), lambda mm: f"{mm:.1f} mm")
+    return [(fact.shape, fact.words) for fact in facts]
+
+
+@pytest.mark.parametrize(
+    ("layout", "words"),
+    [
+        (hoop(2 * CLR + LEAST - 10.0), [("close", "66.2 mm straight, 76.2 mm needed")]),
+        (hoop(2 * CLR + 40.0, between_straight=50.0), [("bad", "40.0 mm straight, 50.0 mm needed")]),
+        (hoop(2 * CLR + LEAST), []),
+        (hoop(900.0, clr=100.0), [("close", "radius 100.0 mm under the stock's least")] * 2),
+        (hoop(900.0, largest_angle=1.0), [("bad", "90.0°, die goes to 57°")] * 2),
+    ],
+)
+def test_bends_carry_the_sign_that_the_list_gives_them(layout: Layout, words: list[tuple[str, str]]) -> None:
+    assert said(layout) == words
+    (tube,) = layout.tubes.values()
+    signs = {"error": "bad", "warning": "close"}
+    assert {signs[found.severity] for found in bends.findings(layout, tube)} == {shape for shape, _ in words}

@@ -651,6 +651,17 @@ def test_where_a_point_was_just_set_no_label_speaks_of_a_leg_of_nothing(qtbot, o
     assert [mark for mark in view.current_tool.marks() if isinstance(mark, Badge)]
 
 
+def test_the_first_point_of_a_tube_stays_marked_while_the_pointer_is_elsewhere(
+    qtbot, open_view, body
+) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (0.0, 800.0, 600.0))
+    view.current_tool.move(None)
+    (spot,) = view.current_tool.marks()
+    assert spot.at == view.to_screen(position_of_last_aim(view))
+
+
 def test_after_undo_nothing_is_aimed_at_what_is_gone(qtbot, open_view, body) -> None:
     view = open_view(body)
     view.set_tool("tube")

@@ -340,11 +340,7 @@ class BodyPage(Rows):
         kept = [panel for panel in panels if panel.kept]
         self.size_words.setText(size_words(layout, kept or panels, self._units).capitalize())
         triangles = sum(len(panel.mesh.triangles) for panel in panels)
-        counts = (
-            f"{wording.counted(len(panels), 'panel')}, {len(kept)} kept; {triangles:,} triangles".replace(
-                ",", " ", 0
-            )
-        )
+        counts = f"{wording.counted(len(panels), 'panel')}, {len(kept)} kept; {triangles} triangles"
         if body.measured is not None:
             self.read_as.setText(f"Built from measurements. {counts}.")
         else:

@@ -16,12 +16,13 @@ def mirrored(layout: Layout, tubes: Sequence[Tube]) -> tuple[Layout, tuple[int, 
     after, partner = layout, {}
     for id in dict.fromkeys(node for tube in tubes for node in tube.nodes):
         after, partner[id] = _mirrored_node(layout, after, layout.nodes[id])
-    there = {nodes for tube in layout.tubes.values() for nodes in (tube.nodes, tube.nodes[::-1])}
+    runs = [_places(layout, tube.nodes) for tube in layout.tubes.values()]
     twins: dict[int, int] = {}
     for tube in tubes:
         nodes = tuple(partner[id] for id in tube.nodes)
-        if nodes in there:
-            continue
+        run = _places(after, nodes)
+        if any(_is_same(run, other) or _is_same(run, other[::-1]) for other in runs):
+            continue  # its image stands there already, perhaps on other nodes in the same places
         id = after.next_id
         twin = replace(tube, id=id, name=naming.twin_of(after, tube.name), nodes=nodes)
         after = replace(after, tubes={**after.tubes, id: twin}, next_id=id + 1)
@@ -30,6 +31,16 @@ def mirrored(layout: Layout, tubes: Sequence[Tube]) -> tuple[Layout, tuple[int, 
     used = {node for tube in after.tubes.values() for node in tube.nodes}
     nodes_kept = {id: node for id, node in after.nodes.items() if id in used or id in layout.nodes}
     return replace(after, nodes=nodes_kept), tuple(twins.values())
+
+
+def _places(layout: Layout, nodes: Sequence[int]) -> tuple[Vec3, ...]:
+    return tuple(layout.nodes[id].position for id in nodes)
+
+
+def _is_same(run: Sequence[Vec3], other: Sequence[Vec3]) -> bool:
+    return len(run) == len(other) and all(
+        distance(a, b) < SAME_POINT for a, b in zip(run, other, strict=True)
+    )
 
 
 def _mirrored_node(layout: Layout, after: Layout, node: Node) -> tuple[Layout, int]:

@@ -109,3 +109,14 @@ def test_left_tubes_are_mirrored_to_right_ones() -> None:
     layout = edits.rename(layout, tube, "Left sill")
     layout, (twin,) = edits.mirror(layout, [tube])
     assert layout.tubes[twin].name == "Right sill"
+
+
+def test_a_tube_across_the_car_is_its_own_image_though_other_nodes_stand_at_its_ends() -> None:
+    layout, host = elbow()
+    layout, (twin,) = edits.mirror(layout, [host])
+    for tube in (host, twin):  # a brace lands where the header will, on a node of its own
+        foot = (-800.0, 0.0, 400.0)
+        layout, _ = edits.add_tube(layout, [Landing(tube, 600.0), foot], INCH)
+    layout, header = edits.add_tube(layout, [Landing(host, 600.0), Landing(twin, 600.0)], INCH)
+    with pytest.raises(GeometryError, match="its own mirror image"):
+        edits.mirror(layout, [header])

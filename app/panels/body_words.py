@@ -30,7 +30,7 @@ def symmetry_words(reading: Reading, units: Units) -> str:
     if reading.symmetry is None:
         return "No plane of symmetry is found."
     differ = unit_text.format_length(reading.symmetry.deviation, units)
-    return f"Nine tenths of its two sides are mirror images within {differ}."
+    return f"Left and right differ by {differ} at most over nine tenths of the body."
 
 
 def axes_words(reading: Reading) -> str:

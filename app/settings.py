@@ -85,9 +85,6 @@ class Settings(QObject):
     def flag(self, key: str, default: bool) -> bool:
         return bool(self._store.value(key, default, type=bool))
 
-    def set_flag(self, key: str, on: bool) -> None:
-        self._store.setValue(key, on)
-
     def bytes_at(self, key: str) -> QByteArray:
         value = self._store.value(key)
         return value if isinstance(value, QByteArray) else QByteArray()
@@ -113,10 +110,6 @@ class Settings(QObject):
         kept = [str(path.resolve())]
         kept += [str(other) for other in self.recent_jobs if str(other) != kept[0]]
         self._store.setValue("recent/jobs", json.dumps(kept[:RECENT_JOBS]))
-        self.recent_changed.emit()
-
-    def forget_recent_jobs(self) -> None:
-        self._store.setValue("recent/jobs", "[]")
         self.recent_changed.emit()
 
     def picture_of(self, job: Path) -> Path:

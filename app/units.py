@@ -10,7 +10,6 @@ from typing import Literal
 from msgspec import Struct
 
 from geometry.layout import MM_PER_UNIT
-from geometry.vectors import Vec3
 
 MM_PER_INCH = 25.4
 KG_PER_POUND = 0.45359237
@@ -132,12 +131,6 @@ def format_mass(kg: float, units: Units, *, unit: bool = True) -> str:
 def format_ratio(ratio: float) -> str:
     """Write a plain number: 2.95."""
     return decimal(ratio, 2)
-
-
-def format_point(point: Vec3, units: Units) -> str:
-    """Write a place: x 600.0, y 420.0, z 910.0 mm."""
-    x, y, z = (format_length(value, units, unit=False) for value in point)
-    return f"x {x}, y {y}, z {z} {length_unit(units)}"
 
 
 def _with_unit(text: str, name: str, wanted: bool) -> str:

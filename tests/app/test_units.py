@@ -148,4 +148,3 @@ def test_texts_of_sizes_masses_angles_and_places():
     assert units.format_mass(3.4151, MILLIMETRES) == "3.42 kg"
     assert units.format_mass(0.45359237, INCHES) == "1.00 lb"
     assert units.format_angle(math.radians(45)) == "45.0°"
-    assert units.format_point((600.0, -420.0, 910.25), MILLIMETRES) == "x 600.0, y -420.0, z 910.3 mm"

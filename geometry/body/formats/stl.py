@@ -22,7 +22,7 @@ def read(path: Path, progress: Progress) -> MeshFile:
         said = int(struct.unpack_from("<I", data, 80)[0])
         if size == 84 + 50 * said:
             return _binary(path, data, said)
-    if data[:1024].lstrip()[:5].lower() == b"solid" and (
+    if re.match(rb"\s*solid\b", data[:1024], re.IGNORECASE) and (
         b"facet" in data[:4096] or b"endsolid" in data[:4096]
     ):
         return _in_words(path, data, progress)
@@ -52,7 +52,7 @@ def _binary(path: Path, data: bytes, said: int) -> MeshFile:
 def _in_words(path: Path, data: bytes, progress: Progress) -> MeshFile:
     if not re.search(rb"endsolid[^\n]*\s*\Z", data[-1024:], re.IGNORECASE):
         raise soup.broken(path, "ends too early: its last solid is not closed.")
-    heads = list(re.finditer(rb"^[ \t]*solid\b([^\n]*)", data, re.MULTILINE | re.IGNORECASE))
+    heads = list(re.finditer(rb"^\s*solid\b([^\n]*)", data, re.MULTILINE | re.IGNORECASE))
     ends = [*(head.start() for head in heads[1:]), len(data)]
     soups = []
     for head, end in zip(heads, ends, strict=True):

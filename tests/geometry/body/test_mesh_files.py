@@ -124,6 +124,15 @@ def test_text_named_stl_is_refused(tmp_path: Path) -> None:
     assert "is no STL file" in sentence_of(path)
 
 
+def test_text_stl_may_begin_with_space_but_not_with_another_word(tmp_path: Path) -> None:
+    path = tmp_path / "first.stl"
+    text = trimesh.exchange.stl.export_stl_ascii(BOX)
+    path.write_text("\f\v\r\n  " + text)
+    assert len(scan.read(path).parts[0].mesh.triangles) == 12
+    path.write_text("solide" + text[5:])
+    assert "is no STL file" in sentence_of(path)
+
+
 def test_text_stl_of_several_solids_gives_several_parts(tmp_path: Path) -> None:
     path = tmp_path / "two.stl"
     one = trimesh.exchange.stl.export_stl_ascii(BOX)

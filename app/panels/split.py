@@ -40,7 +40,7 @@ WAYS: dict[Way, tuple[str, str]] = {
 }
 ASKS: dict[Way, tuple[int, str]] = {
     "grow": (1, "Click a place on the part you want to split off."),
-    "loop": (-1, "Click points round the part; Enter closes the loop."),
+    "loop": (-1, "Click points round the part."),
     "box": (2, "Click two opposite corners of the box."),
 }
 CREASE = math.radians(30.0)

@@ -41,7 +41,7 @@ from app.step_commands import StepCommands
 from app.units import Units
 from app.view_commands import ViewCommands
 from app.viewport.view import View
-from geometry import edits
+from geometry import rack
 from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
@@ -79,7 +79,7 @@ def run(path: Path | None = None, safe_graphics: bool = False) -> int:
     app.setAttribute(Qt.ApplicationAttribute.AA_DontShowIconsInMenus)
     start_log()
     settings = Settings()
-    session = Session(edits.with_starting_rack(Layout()))
+    session = Session(rack.with_starting_rack(Layout()))
     window = MainWindow(session, settings, safe_graphics or settings.safe_graphics)
     hook = CrashHook(partial(getattr, session, "recorded"), app)
     hook.install()
@@ -710,7 +710,7 @@ def _same_units(a: Units, b: Units) -> bool:
 
 
 def _empty_job() -> Layout:
-    return edits.with_starting_rack(Layout())
+    return rack.with_starting_rack(Layout())
 
 
 def _open_folder(folder: Path) -> None:

@@ -13,12 +13,13 @@ from msgspec.structs import replace
 from geometry import landings, mirroring, naming, refusals
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
-from geometry.layout import LIMITS, Die, Landing, Layout, Limits, Node, Stock, Tube
+from geometry.layout import LIMITS, BendFrom, Cut, Landing, Layout, Limits, Node, Stock, Tube
 from geometry.tolerances import FARTHEST_POINT, LENGTH_NOISE, SAME_POINT
-from geometry.tube import bending, centreline, stock
+from geometry.tube import bending, centreline
 from geometry.vectors import Vec3, distance, plus, vec
 
 Thing = TypeVar("Thing")
+OTHER_END: dict[BendFrom, BendFrom] = {"start": "end", "end": "start"}
 Item = Vec3 | int | Landing  # a place, a node that exists, or a place on a tube
 
 
@@ -57,7 +58,7 @@ def set_landing(layout: Layout, node: int, landing: Landing | None) -> Layout:
     if landing is not None:
         _landing_place(layout, landing)
     changed = replace(_node(layout, node), landing=landing)
-    return _settled(layout, _with_nodes(layout, {node: changed}))
+    return settled(layout, _with_nodes(layout, {node: changed}))
 
 
 def insert_node(layout: Layout, tube: int, leg: int, position: Vec3) -> tuple[Layout, int]:
@@ -67,7 +68,7 @@ def insert_node(layout: Layout, tube: int, leg: int, position: Vec3) -> tuple[La
         raise GeometryError(f"Tube {asked.name} has no leg {leg + 1}.", (tube,))
     after, id = add_node(layout, position)
     nodes = (*asked.nodes[: leg + 1], id, *asked.nodes[leg + 1 :])
-    return _settled(layout, _with_tube(after, replace(asked, nodes=nodes))), id
+    return settled(layout, _with_tube(after, replace(asked, nodes=nodes))), id
 
 
 def remove_node(layout: Layout, id: int) -> Layout:
@@ -85,9 +86,9 @@ def merge_nodes(layout: Layout, keep: int, drop: int) -> Layout:
         for tube in layout.tubes.values()
         if drop in tube.nodes
     }
-    after = _with_tubes(layout, tubes)
+    after = with_tubes(layout, tubes)
     nodes = {id: node for id, node in after.nodes.items() if id != drop}
-    return _settled(layout, replace(after, nodes=nodes))
+    return settled(layout, replace(after, nodes=nodes))
 
 
 # Tubes
@@ -97,7 +98,7 @@ def add_tube(
     layout: Layout, items: Sequence[Item], stock: int, name: str | None = None
 ) -> tuple[Layout, int]:
     """Lay a tube through places, nodes and landings in turn."""
-    _known_stock(layout, stock)
+    known_stock(layout, stock)
     if name is not None:
         name = naming.free_for_tube(layout, name)
     after, nodes = layout, []
@@ -106,7 +107,7 @@ def add_tube(
         nodes.append(node)
     id = after.next_id
     tube = Tube(id, name or naming.next_for_tube(layout), tuple(nodes), stock)
-    return _settled(layout, replace(_with_tube(after, tube), next_id=id + 1)), id
+    return settled(layout, replace(_with_tube(after, tube), next_id=id + 1)), id
 
 
 def extend_tube(layout: Layout, tube: int, item: Item, at_start: bool = False) -> tuple[Layout, int]:
@@ -114,7 +115,7 @@ def extend_tube(layout: Layout, tube: int, item: Item, at_start: bool = False) -
     asked = _tube(layout, tube)
     after, node = _node_for(layout, item)
     nodes = (node, *asked.nodes) if at_start else (*asked.nodes, node)
-    return _settled(layout, _with_tube(after, replace(asked, nodes=nodes))), node
+    return settled(layout, _with_tube(after, replace(asked, nodes=nodes))), node
 
 
 def split_tube(
@@ -134,10 +135,24 @@ def split_tube(
         raise GeometryError(f"Tube {asked.name} can be split at a node between its ends only.", (tube,))
     id = after.next_id
     nodes = after.tubes[tube].nodes
-    first = replace(asked, nodes=nodes[: at + 1], end_allowance=None)
-    second = replace(asked, id=id, name=naming.next_for_tube(layout), nodes=nodes[at:], start_allowance=None)
-    after = replace(_with_tubes(after, {tube: first, id: second}), next_id=id + 1)
-    return _settled(layout, _reseated(layout, after, tube, (tube, id))), id
+    first = replace(asked, nodes=nodes[: at + 1], end_allowance=None, end_cut="after")
+    second = replace(
+        asked,
+        id=id,
+        name=naming.next_for_tube(layout),
+        nodes=nodes[at:],
+        start_allowance=None,
+        start_cut="after",
+    )
+    after = replace(with_tubes(after, {tube: first, id: second}), next_id=id + 1)
+    return settled(layout, _reseated(layout, after, tube, (tube, id))), id
+
+
+def split_with_sleeve(layout: Layout, tube: int, station: float) -> tuple[Layout, int]:
+    """Cut a tube in two on a straight, to be joined again over an inner sleeve."""
+    after, id = split_tube(layout, tube, station=station)
+    joint = after.nodes[after.tubes[id].nodes[0]]
+    return _with_nodes(after, {joint.id: replace(joint, sleeve=True)}), id
 
 
 def reverse_tube(layout: Layout, tube: int) -> Layout:
@@ -148,6 +163,9 @@ def reverse_tube(layout: Layout, tube: int) -> Layout:
         nodes=asked.nodes[::-1],
         start_allowance=asked.end_allowance,
         end_allowance=asked.start_allowance,
+        start_cut=asked.end_cut,
+        end_cut=asked.start_cut,
+        bend_from=OTHER_END.get(asked.bend_from, asked.bend_from),
     )
     length = centreline.of(layout, asked).length
     seats = {
@@ -155,7 +173,7 @@ def reverse_tube(layout: Layout, tube: int) -> Layout:
         for node in layout.nodes.values()
         if node.landing is not None and node.landing.tube == tube
     }
-    return _settled(layout, _with_nodes(_with_tube(layout, turned), seats))
+    return settled(layout, _with_nodes(_with_tube(layout, turned), seats))
 
 
 def delete(layout: Layout, ids: Iterable[int]) -> Layout:
@@ -169,13 +187,13 @@ def delete(layout: Layout, ids: Iterable[int]) -> Layout:
         for tube in layout.tubes.values()
         if tube.id not in gone and not gone.isdisjoint(tube.nodes)
     }
-    after = _with_tubes(layout, {**tubes, **{id: None for id in gone if id in layout.tubes}})
-    return _settled(
+    after = with_tubes(layout, {**tubes, **{id: None for id in gone if id in layout.tubes}})
+    return settled(
         layout,
         replace(
             after,
-            nodes=_without(after.nodes, gone),
-            bodies=_without(after.bodies, gone),
+            nodes=without(after.nodes, gone),
+            bodies=without(after.bodies, gone),
             panels={id: p for id, p in after.panels.items() if id not in gone and p.body not in gone}
             if gone.intersection((*layout.panels, *layout.bodies))
             else after.panels,
@@ -185,9 +203,9 @@ def delete(layout: Layout, ids: Iterable[int]) -> Layout:
 
 def set_stock(layout: Layout, tubes: Iterable[int], stock: int) -> Layout:
     """Make tubes of another stock; a chosen die of another OD is let go."""
-    wanted = _known_stock(layout, stock)
-    changed = {tube.id: _fitted(layout, replace(tube, stock=stock), wanted) for tube in _tubes(layout, tubes)}
-    return _settled(layout, _with_tubes(layout, changed))
+    wanted = known_stock(layout, stock)
+    changed = {tube.id: fitted(layout, replace(tube, stock=stock), wanted) for tube in _tubes(layout, tubes)}
+    return settled(layout, with_tubes(layout, changed))
 
 
 def set_die(layout: Layout, tubes: Iterable[int], die: int | None) -> Layout:
@@ -202,7 +220,7 @@ def set_die(layout: Layout, tubes: Iterable[int], die: int | None) -> Layout:
                     f"Die {layout.dies[die].name} is for another diameter than that of tube {tube.name}.",
                     (tube.id, die),
                 )
-    return _settled(layout, _with_tubes(layout, {tube.id: replace(tube, die=die) for tube in chosen}))
+    return settled(layout, with_tubes(layout, {tube.id: replace(tube, die=die) for tube in chosen}))
 
 
 def set_allowances(layout: Layout, tubes: Iterable[int], start: float | None, end: float | None) -> Layout:
@@ -213,7 +231,19 @@ def set_allowances(layout: Layout, tubes: Iterable[int], start: float | None, en
     changed = {
         tube.id: replace(tube, start_allowance=start, end_allowance=end) for tube in _tubes(layout, tubes)
     }
-    return _with_tubes(layout, changed)
+    return with_tubes(layout, changed)
+
+
+def set_cuts(layout: Layout, tubes: Iterable[int], start: Cut, end: Cut) -> Layout:
+    """Say whether the ends of tubes are cut to fit before bending or after it."""
+    changed = {tube.id: replace(tube, start_cut=start, end_cut=end) for tube in _tubes(layout, tubes)}
+    return with_tubes(layout, changed)
+
+
+def set_bend_from(layout: Layout, tubes: Iterable[int], bend_from: BendFrom) -> Layout:
+    """Choose the end at which bending begins; "best" leaves it to what the bender allows."""
+    changed = {tube.id: replace(tube, bend_from=bend_from) for tube in _tubes(layout, tubes)}
+    return with_tubes(layout, changed)
 
 
 def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...]]:
@@ -229,18 +259,18 @@ def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...
             "Nothing to mirror: each chosen tube is its own mirror image or has one already.",
             [tube.id for tube in chosen],
         )
-    return _settled(layout, after), twins
+    return settled(layout, after), twins
 
 
 # Names, panels, limits
 
 
 def rename(layout: Layout, id: int, name: str) -> Layout:
-    """Give a tube, panel, body, stock or die another name."""
+    """Give a tube, panel, body, stock, die or bender another name."""
     name = naming.checked(name)
     if id in layout.tubes and name != layout.tubes[id].name:
         name = naming.free_for_tube(layout, name)
-    for kind in ("tubes", "panels", "bodies", "stocks", "dies"):
+    for kind in ("tubes", "panels", "bodies", "stocks", "dies", "benders"):
         things = getattr(layout, kind)
         if id in things:
             if things[id].name == name:
@@ -277,88 +307,10 @@ def set_limits(layout: Layout, **changes: float) -> Layout:
     return replace(layout, limits=limits)
 
 
-# The rack
-
-
-def with_starting_rack(layout: Layout) -> Layout:
-    """Add the common tube sizes and dies."""
-    stocks, dies, next_id = stock.starting_rack(layout.next_id)
-    return replace(layout, stocks={**layout.stocks, **stocks}, dies={**layout.dies, **dies}, next_id=next_id)
-
-
-def add_stock(layout: Layout, new: Stock) -> tuple[Layout, int]:
-    """Add a tube size under a fresh id."""
-    id = layout.next_id
-    row = replace(refusals.checked_stock(new), id=id)
-    return replace(layout, stocks={**layout.stocks, id: row}, next_id=id + 1), id
-
-
-def replace_stock(layout: Layout, changed: Stock) -> Layout:
-    """Change a tube size; tubes made of it follow, and let go of dies of another OD."""
-    _known_stock(layout, changed.id)
-    after = replace(layout, stocks={**layout.stocks, changed.id: refusals.checked_stock(changed)})
-    tubes = {
-        tube.id: _fitted(layout, tube, changed) for tube in layout.tubes.values() if tube.stock == changed.id
-    }
-    return _settled(layout, _with_tubes(after, tubes))
-
-
-def remove_stock(layout: Layout, id: int) -> Layout:
-    """Take a tube size off the rack; refused while a tube is made of it."""
-    gone = _known_stock(layout, id)
-    users = [tube for tube in layout.tubes.values() if tube.stock == id]
-    if users:
-        raise GeometryError(
-            f"{gone.name} is used by {naming.listed(users)}; give them another stock first.",
-            [tube.id for tube in users],
-        )
-    return replace(layout, stocks=_without(layout.stocks, {id}))
-
-
-def add_die(layout: Layout, new: Die) -> tuple[Layout, int]:
-    """Add a die under a fresh id."""
-    id = layout.next_id
-    after = replace(
-        layout, dies={**layout.dies, id: replace(refusals.checked_die(new), id=id)}, next_id=id + 1
-    )
-    return _settled(layout, after), id
-
-
-def replace_die(layout: Layout, changed: Die) -> Layout:
-    """Change a die; refused where its OD would no longer fit a tube that chose it."""
-    if changed.id not in layout.dies:
-        raise GeometryError("This die is no longer in the rack.", (changed.id,))
-    refusals.checked_die(changed)
-    misfits = [
-        tube
-        for tube in layout.tubes.values()
-        if tube.die == changed.id and not bending.is_for(changed, layout.stocks[tube.stock])
-    ]
-    if misfits:
-        raise GeometryError(
-            f"{changed.name} bends {naming.listed(misfits)} of another diameter; give them another die.",
-            [tube.id for tube in misfits],
-        )
-    return _settled(layout, replace(layout, dies={**layout.dies, changed.id: changed}))
-
-
-def remove_die(layout: Layout, id: int) -> Layout:
-    """Take a die off the rack; refused while a tube has chosen it."""
-    if id not in layout.dies:
-        raise GeometryError("This die is no longer in the rack.", (id,))
-    users = [tube for tube in layout.tubes.values() if tube.die == id]
-    if users:
-        raise GeometryError(
-            f"{layout.dies[id].name} is used by {naming.listed(users)}; give them another die first.",
-            [tube.id for tube in users],
-        )
-    return _settled(layout, replace(layout, dies=_without(layout.dies, {id})))
-
-
 # What every edit shares
 
 
-def _settled(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING_WANTED) -> Layout:
+def settled(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING_WANTED) -> Layout:
     """Return after with landings followed and unused nodes dropped, or refuse it."""
     if after.tubes is not before.tubes:
         after = _without_unused(before, landings.released(after))
@@ -375,7 +327,7 @@ def _without_unused(before: Layout, after: Layout) -> Layout:
     used_before = {node for tube in before.tubes.values() for node in tube.nodes}
     used = {node for tube in after.tubes.values() for node in tube.nodes}
     gone = (used_before - used).intersection(after.nodes)
-    return replace(after, nodes=_without(after.nodes, gone)) if gone else after
+    return replace(after, nodes=without(after.nodes, gone)) if gone else after
 
 
 def _check_nodes(before: Layout, tube: Tube) -> None:
@@ -412,7 +364,7 @@ def _placed(layout: Layout, places: Mapping[int, Vec3]) -> Layout:
             moved[id] = replace(node, position=vec(place))
     if not moved and not wanted:
         return layout
-    return _settled(layout, _with_nodes(layout, moved), wanted)
+    return settled(layout, _with_nodes(layout, moved), wanted)
 
 
 def _node_for(layout: Layout, item: Item) -> tuple[Layout, int]:
@@ -463,7 +415,7 @@ def _landing_place(layout: Layout, landing: Landing) -> Vec3:
     return centreline.place_at(line, landing.station)
 
 
-def _fitted(layout: Layout, tube: Tube, stock: Stock) -> Tube:
+def fitted(layout: Layout, tube: Tube, stock: Stock) -> Tube:
     """Return the tube without its chosen die where that is for another OD."""
     is_misfit = tube.die is not None and not bending.is_for(layout.dies[tube.die], stock)
     return replace(tube, die=None) if is_misfit else tube
@@ -484,7 +436,7 @@ def _with_tube(layout: Layout, tube: Tube) -> Layout:
     return replace(layout, tubes={**layout.tubes, tube.id: tube})
 
 
-def _with_tubes(layout: Layout, changes: Mapping[int, Tube | None]) -> Layout:
+def with_tubes(layout: Layout, changes: Mapping[int, Tube | None]) -> Layout:
     """Return the layout with tubes changed, or gone where the change is None."""
     merged = {**layout.tubes, **changes}
     tubes = {id: tube for id, tube in merged.items() if tube is not None}
@@ -493,7 +445,7 @@ def _with_tubes(layout: Layout, changes: Mapping[int, Tube | None]) -> Layout:
     return replace(layout, tubes=tubes)
 
 
-def _without(things: dict[int, Thing], gone: set[int]) -> dict[int, Thing]:
+def without(things: dict[int, Thing], gone: set[int]) -> dict[int, Thing]:
     return {id: thing for id, thing in things.items() if id not in gone} if gone & set(things) else things
 
 
@@ -518,7 +470,7 @@ def _tubes(layout: Layout, ids: Iterable[int]) -> Iterable[Tube]:
     return [_tube(layout, id) for id in dict.fromkeys(ids)]
 
 
-def _known_stock(layout: Layout, id: int) -> Stock:
+def known_stock(layout: Layout, id: int) -> Stock:
     if id not in layout.stocks:
         raise GeometryError("This tube size is no longer in the rack.", (id,))
     return layout.stocks[id]

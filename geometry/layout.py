@@ -22,6 +22,11 @@ Rows3 = tuple[Vec3, Vec3, Vec3]
 UNTURNED: Rows3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
+Cut = Literal["before", "after"]  # an end is cut to fit before bending, or after it at a trim line
+BendFrom = Literal["best", "start", "end", "middle"]  # the end that leads at the first bend
+BendPart = Literal["start", "middle", "end"]  # of one bend, the end that leads first
+
+
 class Landing(Struct, frozen=True):
     """Where a tube end sits on another tube: that tube and the mm along its centreline."""
 
@@ -39,6 +44,7 @@ class Node(Struct, frozen=True):
     id: int
     position: Vec3
     landing: Landing | None = None
+    sleeve: bool = False  # the two tubes that end here are joined over an inner sleeve
 
 
 class Tube(Struct, frozen=True):
@@ -51,6 +57,9 @@ class Tube(Struct, frozen=True):
     die: int | None = None  # None: the rack's best die for this stock
     start_allowance: float | None = None  # None: the layout's limit
     end_allowance: float | None = None
+    start_cut: Cut = "after"
+    end_cut: Cut = "after"
+    bend_from: BendFrom = "best"
 
 
 class Stock(Struct, frozen=True):
@@ -64,6 +73,9 @@ class Stock(Struct, frozen=True):
     density: float = 7.85e-6  # kg/mm3
     least_clr_ratio: float = 3.0  # least centreline radius as a multiple of OD
     stick: float = 6096.0  # longest stick sold
+    yield_strength: float = 0.0  # N/mm2; 0: not known, so no springback can be estimated
+    modulus: float = 205000.0  # N/mm2
+    batch: str = ""  # the delivery on the rack now, as the shop calls it
 
 
 class Die(Struct, frozen=True):
@@ -77,6 +89,57 @@ class Die(Struct, frozen=True):
     first_straight: float = 200.0  # least straight before the first bend
     between_straight: float = 0.0  # least straight between bends; 0: twice the OD
     tail: float = 300.0  # least straight after the last bend
+    bender: int | None = None  # the machine it is used in
+    mark_at: BendPart = "start"  # the part of the bend that the reference point belongs to
+    reference: float = 0.0  # how far that part lies behind the reference point, towards the tail
+
+
+class Box(Struct, frozen=True):
+    """A part of a bender that the tube must not hit: its corners in the bender's axes."""
+
+    name: str
+    low: Vec3
+    high: Vec3
+
+
+class Bender(Struct, frozen=True):
+    """A machine that dies are used in, as boxes above a floor.
+
+    Its axes start in the middle of the tube where a bend starts: x runs from the tail to the leading
+    end, y to the left and z up, as seen from the tail.
+    """
+
+    id: int
+    name: str
+    height: float = 1000.0  # from the floor to the middle of the tube
+    swing: Literal["left", "right", "up"] = "left"  # where the moving side goes
+    moves: Literal["lead", "tail", "both"] = "lead"  # the side of the bend that swings
+    boxes: tuple[Box, ...] = ()
+
+
+class TrialBend(Struct, frozen=True):
+    """One bend in scrap, as it was measured. What follows from it is computed, never stored.
+
+    A leg is measured from its end to where the outsides of the two legs would cross ("corner"), or
+    to the back of the bend, square to the leg ("back"; bends of 90 degrees and more).
+    """
+
+    id: int
+    die: int
+    stock: int
+    batch: str
+    made: str  # date, ISO 8601
+    length: float  # of the scrap, sawn square
+    mark: float  # set at the reference point; from the leading end
+    dial: float  # angle that the bender was set to
+    angle: float  # angle that came out, the turn of the tube
+    lead_leg: float | None = None
+    tail_leg: float | None = None
+    measured_to: Literal["corner", "back"] = "corner"
+    widest: float | None = None  # largest and least diameter at the middle of the bend
+    narrowest: float | None = None
+    used: bool = True  # False keeps it out of the fit
+    note: str = ""
 
 
 class Mesh(Struct, frozen=True, eq=False, weakref=True):
@@ -165,6 +228,10 @@ class Limits(Struct, frozen=True):
     scan_error: float = 3.0
     build_tolerance: float = 5.0
     end_allowance: float = 25.0
+    cope_allowance: float = 50.0
+    angle_step: float = math.radians(0.1)
+    tape_error: float = 0.5
+    gauge_error: float = math.radians(0.2)
 
 
 class LimitInfo(Struct, frozen=True):
@@ -213,6 +280,30 @@ LIMITS: dict[str, LimitInfo] = {
         "Extra length of the blank at each end, cut off when the tube is fitted.",
         "common practice, no source",
     ),
+    "cope_allowance": LimitInfo(
+        "Allowance at a coped end",
+        "length",
+        "Extra length at an end that sits on another tube and is coped after bending.",
+        "common practice, no source",
+    ),
+    "angle_step": LimitInfo(
+        "Angles read to",
+        "angle",
+        "What the dial and the rotation gauge can be read to; sheets round angles to it.",
+        "common practice, no source",
+    ),
+    "tape_error": LimitInfo(
+        "Tape error",
+        "length",
+        "Standard deviation of one length measured on a trial bend.",
+        "assumed, no source",
+    ),
+    "gauge_error": LimitInfo(
+        "Angle gauge error",
+        "angle",
+        "Standard deviation of one angle measured on a trial bend.",
+        "assumed, no source",
+    ),
 }
 
 
@@ -227,4 +318,6 @@ class Layout(Struct, frozen=True, eq=False):
     panels: dict[int, Panel] = field(default_factory=dict)
     stocks: dict[int, Stock] = field(default_factory=dict)
     dies: dict[int, Die] = field(default_factory=dict)
+    benders: dict[int, Bender] = field(default_factory=dict)
+    trials: dict[int, TrialBend] = field(default_factory=dict)
     limits: Limits = Limits()

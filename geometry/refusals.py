@@ -4,8 +4,8 @@ import math
 
 from geometry import naming
 from geometry.errors import GeometryError
-from geometry.layout import Die, Stock
-from geometry.tolerances import FARTHEST_POINT
+from geometry.layout import Bender, Die, Layout, Stock, TrialBend
+from geometry.tolerances import FARTHEST_POINT, SAME_POINT
 from geometry.vectors import Vec3, is_finite, vec
 
 
@@ -27,6 +27,10 @@ def checked_stock(row: Stock) -> Stock:
         raise GeometryError(f"Every number of tube size {row.name} must be more than 0.", (row.id,))
     if row.wall > row.od / 2.0:
         raise GeometryError(f"The wall of {row.name} cannot be more than half its diameter.", (row.id,))
+    if not (math.isfinite(row.yield_strength) and row.yield_strength >= 0.0):
+        raise GeometryError(f"The yield strength of {row.name} must be 0 (not known) or more.", (row.id,))
+    if not (math.isfinite(row.modulus) and row.modulus > 0.0):
+        raise GeometryError(f"The elastic modulus of {row.name} must be more than 0.", (row.id,))
     return row
 
 
@@ -43,4 +47,56 @@ def checked_die(row: Die) -> Die:
         0.0 <= value < FARTHEST_POINT for value in (row.first_straight, row.between_straight, row.tail)
     ):
         raise GeometryError(f"The least straights of {row.name} must be 0 or more.", (row.id,))
+    if not abs(row.reference) < FARTHEST_POINT:
+        raise GeometryError(f"The reference point of {row.name} must be a length.", (row.id,))
+    return row
+
+
+def checked_bender(row: Bender) -> Bender:
+    """Return a machine that can exist."""
+    naming.checked(row.name)
+    if not 0.0 < row.height < FARTHEST_POINT:
+        raise GeometryError(f"The height of {row.name} above the floor must be more than 0.", (row.id,))
+    for box in row.boxes:
+        checked_place(box.low)
+        checked_place(box.high)
+        if not all(low < high for low, high in zip(box.low, box.high, strict=True)):
+            raise GeometryError(
+                f"Box {box.name} of {row.name} has a corner on the wrong side: each “to” must be more "
+                "than its “from”.",
+                (row.id,),
+            )
+    return row
+
+
+def checked_trial(layout: Layout, row: TrialBend) -> TrialBend:
+    """Return a trial bend that can have been made."""
+    if row.die not in layout.dies or row.stock not in layout.stocks:
+        raise GeometryError(
+            "The die or the tube size of this trial bend is no longer in the rack.", (row.id,)
+        )
+    if abs(layout.dies[row.die].od - layout.stocks[row.stock].od) > SAME_POINT:
+        raise GeometryError(
+            f"Die {layout.dies[row.die].name} does not take {layout.stocks[row.stock].name}; choose tube of "
+            "its diameter.",
+            (row.id,),
+        )
+    if not (0.0 < row.length < FARTHEST_POINT and 0.0 < row.mark < row.length):
+        raise GeometryError(
+            "The mark must lie on the scrap: more than 0 from its leading end, and less than its length.",
+            (row.id,),
+        )
+    if not (0.0 < row.angle < math.pi and 0.0 < row.dial < 2.0 * math.pi):
+        raise GeometryError(
+            "The dial and the angle that came out must be more than 0°, and the angle less than 180°.",
+            (row.id,),
+        )
+    if row.measured_to == "back" and row.angle < math.radians(89.0):
+        raise GeometryError(
+            "The back of a bend can be measured from 90° on; measure this one to where the outsides cross.",
+            (row.id,),
+        )
+    for value in (row.lead_leg, row.tail_leg, row.widest, row.narrowest):
+        if value is not None and not 0.0 < value < FARTHEST_POINT:
+            raise GeometryError("What was measured must be more than 0; leave out what was not.", (row.id,))
     return row

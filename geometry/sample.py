@@ -7,7 +7,7 @@ the winch hoop are too close to each other, and the lamp bar stands off the roof
 
 from typing import NamedTuple
 
-from geometry import edits
+from geometry import edits, rack
 from geometry.body import measured
 from geometry.layout import Layout
 from geometry.vectors import Vec3
@@ -159,7 +159,7 @@ TUBES = (
 
 def build() -> Layout:
     """Lay the sample job."""
-    layout = edits.with_starting_rack(Layout(name=NAME))
+    layout = rack.with_starting_rack(Layout(name=NAME))
     layout, _, _ = measured.add_to(layout, measured.shapes()["two-box"], "Two-door 4x4")
     for laid in TUBES:
         layout, tube = edits.add_tube(

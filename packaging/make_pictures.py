@@ -26,7 +26,7 @@ from PySide6.QtWidgets import QApplication  # noqa: E402
 from app.main_window import MainWindow  # noqa: E402
 from app.session import Session  # noqa: E402
 from app.settings import Settings  # noqa: E402
-from geometry import edits  # noqa: E402
+from geometry import rack  # noqa: E402
 from geometry.body import measured  # noqa: E402
 from geometry.layout import Layout  # noqa: E402
 
@@ -34,7 +34,7 @@ from geometry.layout import Layout  # noqa: E402
 def main() -> None:
     FOLDER.mkdir(exist_ok=True)
     app = QApplication([])
-    window = MainWindow(Session(edits.with_starting_rack(Layout())), Settings())
+    window = MainWindow(Session(rack.with_starting_rack(Layout())), Settings())
     window.view.navigation.flies = False
     window.setWindowState(Qt.WindowState.WindowNoState)
     window.setGeometry(QRect(0, 0, 1280, 780))
@@ -58,7 +58,7 @@ def measuring(window: MainWindow) -> None:
 
 def laying(window: MainWindow) -> None:
     """A tube that is being laid over the body."""
-    layout = edits.with_starting_rack(Layout(name="First cage"))
+    layout = rack.with_starting_rack(Layout(name="First cage"))
     layout, *_ = measured.add_to(layout, measured.shapes()["two-box"], "Two-box")
     window.session.open(layout, None)
     window.files.job_opened.emit(None)

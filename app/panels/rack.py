@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 from app import units as unit_text
 from app.session import Session
 from app.units import Units
-from geometry import edits
+from geometry import rack
 from geometry.layout import Die, Layout, Stock
 from geometry.tube import stock as sections
 
@@ -113,9 +113,9 @@ class RackPanel(QWidget):
 
     def _on_remove(self) -> None:
         if self.tabs.currentWidget() is self.stocks:
-            self._remove(self.stocks.chosen_ids(), "stock", edits.remove_stock)
+            self._remove(self.stocks.chosen_ids(), "stock", rack.remove_stock)
         else:
-            self._remove(self.dies.chosen_ids(), "die", edits.remove_die)
+            self._remove(self.dies.chosen_ids(), "die", rack.remove_die)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         if before.stocks is not after.stocks or before.dies is not after.dies:
@@ -128,11 +128,11 @@ class RackPanel(QWidget):
 
     def _on_stock_edited(self, id: int, column: Column, text: str) -> None:
         old = self._session.layout.stocks[id]
-        self._edit(self.stocks, old, column, text, edits.replace_stock)
+        self._edit(self.stocks, old, column, text, rack.replace_stock)
 
     def _on_die_edited(self, id: int, column: Column, text: str) -> None:
         old = self._session.layout.dies[id]
-        self._edit(self.dies, old, column, text, edits.replace_die)
+        self._edit(self.dies, old, column, text, rack.replace_die)
 
     def _edit(
         self,
@@ -157,14 +157,14 @@ class RackPanel(QWidget):
         stocks = self._session.layout.stocks
         like = next((stocks[id] for id in (*self.stocks.chosen_ids(), *reversed(stocks))), FIRST_STOCK)
         new = replace(like, name=_copy_name(like.name, stocks))
-        self._session.apply("Add stock", lambda now: edits.add_stock(now, new)[0])
+        self._session.apply("Add stock", lambda now: rack.add_stock(now, new)[0])
         self.stocks.show_last()
 
     def _add_die(self) -> None:
         dies = self._session.layout.dies
         like = next((dies[id] for id in (*self.dies.chosen_ids(), *reversed(dies))), FIRST_DIE)
         new = replace(like, name=_copy_name(like.name, dies))
-        self._session.apply("Add die", lambda now: edits.add_die(now, new)[0])
+        self._session.apply("Add die", lambda now: rack.add_die(now, new)[0])
         self.dies.show_last()
 
     def _remove(self, ids: Sequence[int], what: str, remove: Callable[[Layout, int], Layout]) -> None:

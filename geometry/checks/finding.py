@@ -4,6 +4,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from geometry.layout import BendFrom
 from geometry.vectors import Vec3
 
 Severity = Literal["error", "warning", "note"]  # can't be made; outside a limit; worth knowing
@@ -15,6 +16,21 @@ class Amount(Struct, frozen=True):
 
     number: float
     quantity: Quantity
+
+
+class Mend(Struct, frozen=True):
+    """A change that would settle a finding: what to do, to what, by how much, and how a button says it.
+
+    The words are a template like a finding's message; {amount} is the amount.
+    """
+
+    do: Literal["take die", "move apart", "split with sleeve", "cut after", "bend from"]
+    words: str
+    tube: int
+    amount: float | None = None  # mm: how far apart; the station of the split
+    nodes: tuple[int, ...] = ()
+    die: int | None = None
+    bend_from: BendFrom | None = None
 
 
 class Finding(Struct, frozen=True):
@@ -36,3 +52,4 @@ class Finding(Struct, frozen=True):
     at: Vec3 | None = None
     amounts: dict[str, Amount] = {}
     words: dict[str, str] = {}  # said as they stand: the number of a bend, the name of a die
+    mend: Mend | None = None

@@ -93,7 +93,8 @@ def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> fro
 def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:
     before = basis.layout
     return (
-        (before.limits, before.stocks, before.dies) == (layout.limits, layout.stocks, layout.dies)
+        (before.limits, before.stocks, before.dies, before.benders, before.trials)
+        == (layout.limits, layout.stocks, layout.dies, layout.benders, layout.trials)
         and index.keys() == basis.index.keys()
         and all(index[id] is basis.index[id] for id in index)
         and all(

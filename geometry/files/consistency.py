@@ -8,7 +8,7 @@ import numpy as np
 
 from geometry.layout import Layout, Mesh, Stock, Tube
 
-KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies")
+KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials")
 
 
 def broken_promises(layout: Layout) -> Iterator[str]:
@@ -26,6 +26,11 @@ def broken_promises(layout: Layout) -> Iterator[str]:
     for die in layout.dies.values():
         if die.od <= 0 or die.clr <= 0:
             yield f"die {die.name} has no size"
+        if die.bender is not None and die.bender not in layout.benders:
+            yield f"die {die.name} is used in bender {die.bender}, which is missing"
+    for trial in layout.trials.values():
+        if trial.die not in layout.dies or trial.stock not in layout.stocks:
+            yield f"trial bend {trial.id} has lost its die or its stock"
 
 
 def is_all_finite(value: Any) -> bool:

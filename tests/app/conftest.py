@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from PySide6.QtCore import QRect, Qt
 from pytestqt.qtbot import QtBot
 
-from geometry import edits
+from geometry import edits, rack
 from geometry.layout import Body, Landing, Layout, Mesh, Panel, Placement
 
 CORNERS = [(x, y, z) for x in (-1500.0, 500.0) for y in (-700.0, 700.0) for z in (200.0, 1200.0)]
@@ -42,7 +42,7 @@ def with_crate(layout: Layout) -> Layout:
 
 def small_cage() -> Layout:
     """A hoop over the box, and a straight tube that lands on it."""
-    layout = with_crate(edits.with_starting_rack(Layout(name="Crate job")))
+    layout = with_crate(rack.with_starting_rack(Layout(name="Crate job")))
     stock = next(iter(layout.stocks))
     hoop = [(0.0, 760.0, 300.0), (0.0, 760.0, 1260.0), (0.0, -760.0, 1260.0), (0.0, -760.0, 300.0)]
     layout, top = edits.add_tube(layout, hoop, stock, "Hoop")
@@ -93,7 +93,7 @@ def window(qtbot: QtBot, answers: Answers) -> Iterator[Any]:
     from app.session import Session
     from app.settings import Settings
 
-    window = MainWindow(Session(edits.with_starting_rack(Layout())), Settings())
+    window = MainWindow(Session(rack.with_starting_rack(Layout())), Settings())
     window.view.navigation.flies = False  # cameras are there at once
     window.setWindowState(Qt.WindowState.WindowNoState)  # the screen of these tests is small
     window.setGeometry(QRect(0, 0, 1280, 780))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from msgspec.structs import replace
 
-from geometry import edits
+from geometry import edits, rack
 from geometry.errors import GeometryError
 from geometry.layout import Body, Die, Landing, Layout, Mesh, Panel, Stock
 from geometry.tolerances import SAME_POINT
@@ -333,19 +333,19 @@ def test_stock_and_dies_in_use_are_not_removed() -> None:
     die = next(id for id, row in DIES.items() if row.od == 44.45)
     layout = edits.set_die(layout, [tube], die)
     with pytest.raises(GeometryError, match="used by T1 and T2"):
-        edits.remove_stock(layout, INCH)
+        rack.remove_stock(layout, INCH)
     with pytest.raises(GeometryError, match="used by T1"):
-        edits.remove_die(layout, die)
-    assert METRIC not in edits.remove_stock(layout, METRIC).stocks
-    assert die not in edits.remove_die(edits.set_die(layout, [tube], None), die).dies
+        rack.remove_die(layout, die)
+    assert METRIC not in rack.remove_stock(layout, METRIC).stocks
+    assert die not in rack.remove_die(edits.set_die(layout, [tube], None), die).dies
 
 
 def test_the_rack_grows_and_changes() -> None:
-    layout, stock = edits.add_stock(EMPTY, Stock(0, "42 × 3 mm", 42.0, 3.0))
-    layout, die = edits.add_die(layout, Die(0, "42 on 130", 42.0, 130.0))
+    layout, stock = rack.add_stock(EMPTY, Stock(0, "42 × 3 mm", 42.0, 3.0))
+    layout, die = rack.add_die(layout, Die(0, "42 on 130", 42.0, 130.0))
     assert (layout.stocks[stock].id, layout.dies[die].id) == (stock, die)
-    layout = edits.replace_die(layout, replace(layout.dies[die], clr=140.0))
-    layout = edits.replace_stock(layout, replace(layout.stocks[stock], wall=2.5))
+    layout = rack.replace_die(layout, replace(layout.dies[die], clr=140.0))
+    layout = rack.replace_stock(layout, replace(layout.stocks[stock], wall=2.5))
     assert (layout.dies[die].clr, layout.stocks[stock].wall) == (140.0, 2.5)
 
 
@@ -354,13 +354,13 @@ def test_a_die_that_a_tube_has_chosen_keeps_its_diameter() -> None:
     die = next(id for id, row in DIES.items() if row.od == 44.45)
     layout = edits.set_die(layout, [tube], die)
     with pytest.raises(GeometryError, match="bends T1 of another diameter"):
-        edits.replace_die(layout, replace(DIES[die], od=45.0))
+        rack.replace_die(layout, replace(DIES[die], od=45.0))
 
 
 def test_a_stock_of_another_diameter_lets_go_of_chosen_dies() -> None:
     layout, tube = elbow()
     layout = edits.set_die(layout, [tube], next(id for id, row in DIES.items() if row.od == 44.45))
-    changed = edits.replace_stock(layout, replace(STOCKS[INCH], od=45.0))
+    changed = rack.replace_stock(layout, replace(STOCKS[INCH], od=45.0))
     assert changed.tubes[tube].die is None
 
 
@@ -380,7 +380,7 @@ def test_a_stock_of_another_diameter_lets_go_of_chosen_dies() -> None:
 )
 def test_impossible_rows_of_the_rack_are_refused(row: Stock | Die) -> None:
     with pytest.raises(GeometryError):
-        edits.add_stock(EMPTY, row) if isinstance(row, Stock) else edits.add_die(EMPTY, row)
+        rack.add_stock(EMPTY, row) if isinstance(row, Stock) else rack.add_die(EMPTY, row)
 
 
 # Panels, names, limits

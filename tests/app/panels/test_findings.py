@@ -8,7 +8,7 @@ from pytestqt.qtbot import QtBot
 from app.panels.findings import FINDING, FindingsPanel, by_tube
 from app.session import Session
 from app.units import INCHES, MILLIMETRES
-from geometry import edits
+from geometry import edits, rack
 from geometry.checks import findings
 from geometry.checks.findings import Report
 
@@ -87,7 +87,7 @@ def test_a_late_report_says_that_it_is_late(panel: FindingsPanel, report: Report
 
 def test_another_job_forgets_the_findings(panel: FindingsPanel, report: Report, session: Session) -> None:
     panel.show_report(report, True)
-    session.open(edits.with_starting_rack(type(session.layout)()), None)
+    session.open(rack.with_starting_rack(type(session.layout)()), None)
     assert not panel._rows()
     assert "No tube yet" in panel.summary
 

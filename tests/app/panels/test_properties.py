@@ -13,7 +13,7 @@ from app.panels.properties import PropertiesPanel
 from app.panels.schedule import nearest_text
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
-from geometry import edits
+from geometry import edits, rack
 from geometry.checks import findings
 from geometry.shop import schedule
 from geometry.tube import centreline
@@ -332,7 +332,7 @@ def test_the_standoff_for_new_nodes_is_typed_with_nothing_selected(
 
 
 def test_an_empty_job_says_what_to_do_first(qtbot: QtBot) -> None:
-    session = Session(edits.with_starting_rack(replace(Session().layout)))
+    session = Session(rack.with_starting_rack(replace(Session().layout)))
     panel = PropertiesPanel(session, MILLIMETRES)
     qtbot.addWidget(panel)
     assert "Bring in a body" in panel.job.next.text()

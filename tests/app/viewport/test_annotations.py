@@ -4,7 +4,7 @@ import pytest
 from msgspec.structs import replace
 
 from app.viewport import annotations
-from geometry import edits
+from geometry import edits, rack
 from geometry.checks import bends
 from geometry.layout import Die, Layout
 from geometry.tube import centreline
@@ -15,7 +15,7 @@ OD, CLR, LEAST = 38.1, 114.3, 76.2  # mm: 1 1/2 in tube on a die of three diamet
 
 def hoop(width: float, **die: float) -> Layout:
     """Return a layout with one tube of two right angles, so far apart."""
-    layout = edits.with_starting_rack(Layout())
+    layout = rack.with_starting_rack(Layout())
     stock = next(stock for stock in layout.stocks.values() if stock.od == OD)
     layout = replace(layout, dies={1: replace(Die(1, "Die", OD, CLR), **die)})
     corners: list[Vec3] = [(0.0, 0.0, 0.0), (0.0, 0.0, 900.0), (0.0, width, 900.0), (0.0, width, 0.0)]

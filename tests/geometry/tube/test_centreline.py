@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from geometry import edits
+from geometry import edits, rack
 from geometry.layout import Layout
 from geometry.tolerances import LARGEST_TURN, STRAIGHT
 from geometry.tube import bending, centreline
@@ -195,7 +195,7 @@ def test_legs_and_bends_at_a_station() -> None:
 
 
 def test_dragging_one_node_rebuilds_no_other_tube() -> None:
-    layout = edits.with_starting_rack(Layout())
+    layout = rack.with_starting_rack(Layout())
     stock = next(iter(layout.stocks))
     layout, first = edits.add_tube(layout, ELBOW, stock)
     layout, second = edits.add_tube(layout, [(0, 0, 900), (600, 0, 900), (600, 500, 900)], stock)

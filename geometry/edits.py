@@ -155,6 +155,14 @@ def split_with_sleeve(layout: Layout, tube: int, station: float) -> tuple[Layout
     return _with_nodes(after, {joint.id: replace(joint, sleeve=True)}), id
 
 
+def set_sleeve(layout: Layout, node: int, on: bool) -> Layout:
+    """Join the two tubes that end at a node over an inner sleeve, or no longer."""
+    changed = _node(layout, node)
+    if on:
+        refusals.checked_sleeve(layout, changed)
+    return _with_nodes(layout, {node: replace(changed, sleeve=on)})
+
+
 def reverse_tube(layout: Layout, tube: int) -> Layout:
     """Let a tube run the other way; nothing moves."""
     asked = _tube(layout, tube)
@@ -301,6 +309,8 @@ def set_limits(layout: Layout, **changes: float) -> Layout:
     for name, value in changes.items():
         if not 0.0 <= value < FARTHEST_POINT:
             raise GeometryError(f"{LIMITS[name].label} must be a number of 0 or more.")
+    if changes.get("angle_step", 1.0) <= 0.0:
+        raise GeometryError("Angles are read to a step of more than 0°; 0.1° and 0.5° are usual.")
     limits = replace(layout.limits, **changes)
     if limits.standoff_closest > limits.standoff_farthest:
         raise GeometryError("The closest stand-off allowed cannot be more than the farthest wanted.")

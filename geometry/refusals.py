@@ -2,11 +2,15 @@
 
 import math
 
+import numpy as np
+
 from geometry import naming
 from geometry.errors import GeometryError
-from geometry.layout import Bender, Die, Layout, Stock, TrialBend
+from geometry.layout import Bender, Die, Layout, Node, Stock, TrialBend
 from geometry.tolerances import FARTHEST_POINT, SAME_POINT
-from geometry.vectors import Vec3, is_finite, vec
+from geometry.vectors import Vec3, angle_between, direction, is_finite, vec
+
+IN_LINE = math.radians(1.0)  # an inner sleeve takes up no more than this
 
 
 def checked_place(point: Vec3) -> Vec3:
@@ -100,3 +104,30 @@ def checked_trial(layout: Layout, row: TrialBend) -> TrialBend:
         if value is not None and not 0.0 < value < FARTHEST_POINT:
             raise GeometryError("What was measured must be more than 0; leave out what was not.", (row.id,))
     return row
+
+
+def checked_sleeve(layout: Layout, node: Node) -> None:
+    """Refuse an inner sleeve where two ends of one diameter do not meet in line."""
+    users = [tube for tube in layout.tubes.values() if node.id in tube.nodes]
+    ends = [tube for tube in users if node.id in (tube.nodes[0], tube.nodes[-1])]
+    ids = (node.id, *(tube.id for tube in users))
+    if len(users) == 1 and not ends:
+        raise GeometryError(
+            f"{users[0].name} runs through here; split it here first, then add a sleeve.", ids
+        )
+    if len(users) != 2 or len(ends) != 2 or node.landing is not None:
+        raise GeometryError("A sleeve joins two tube ends that meet each other and no other tube.", ids)
+    first, second = ends
+    if abs(layout.stocks[first.stock].od - layout.stocks[second.stock].od) > SAME_POINT:
+        raise GeometryError(
+            f"{first.name} and {second.name} differ in diameter; a sleeve joins tubes of one OD.", ids
+        )
+    inner = [tube.nodes[1 if tube.nodes[0] == node.id else -2] for tube in ends]
+    legs = [direction(node.position, layout.nodes[id].position) for id in inner]
+    off = math.pi - angle_between(np.array(legs[0]), np.array(legs[1]))
+    if off > IN_LINE:
+        raise GeometryError(
+            f"{first.name} and {second.name} turn by {math.degrees(off):.1f}° here; a sleeve needs them in "
+            "line.",
+            ids,
+        )

@@ -419,6 +419,51 @@ def test_limits_are_set_within_reason() -> None:
         edits.set_limits(EMPTY, nonsense=1.0)
 
 
+def test_angles_cannot_be_read_to_a_step_of_zero() -> None:
+    half = math.radians(0.5)
+    assert edits.set_limits(EMPTY, angle_step=half).limits.angle_step == half
+    with pytest.raises(GeometryError, match="more than 0°"):
+        edits.set_limits(EMPTY, angle_step=0.0)
+
+
+# Sleeves
+
+
+def two_ends(angle: float = 0.0, second: int = INCH) -> tuple[Layout, int]:
+    """Two tubes that meet, the second one turned by an angle; and the node that they share."""
+    layout, first = edits.add_tube(EMPTY, [(0.0, 0.0, 500.0), (800.0, 0.0, 500.0)], INCH)
+    joint = layout.tubes[first].nodes[-1]
+    end = (800.0 + 600.0 * math.cos(angle), 600.0 * math.sin(angle), 500.0)
+    return edits.add_tube(layout, [joint, end], second)[0], joint
+
+
+@pytest.mark.parametrize("angle", [0.0, math.radians(0.9)])
+def test_two_ends_in_line_take_a_sleeve_and_let_it_go(angle: float) -> None:
+    layout, joint = two_ends(angle)
+    sleeved = edits.set_sleeve(layout, joint, True)
+    assert sleeved.nodes[joint].sleeve
+    assert sleeved.tubes is layout.tubes
+    assert edits.set_sleeve(sleeved, joint, False).nodes == layout.nodes
+
+
+def test_a_sleeve_is_refused_where_it_joins_nothing_straight() -> None:
+    turned, joint = two_ends(math.radians(1.1))
+    with pytest.raises(GeometryError, match=r"turn by 1\.1° here"):
+        edits.set_sleeve(turned, joint, True)
+    unlike, joint = two_ends(second=METRIC)
+    with pytest.raises(GeometryError, match="differ in diameter"):
+        edits.set_sleeve(unlike, joint, True)
+    crossed, joint = two_ends()
+    crossed, _ = edits.add_tube(crossed, [joint, (800.0, 0.0, 0.0)], INCH)
+    with pytest.raises(GeometryError, match="no other tube"):
+        edits.set_sleeve(crossed, joint, True)
+    layout, tube = elbow()
+    with pytest.raises(GeometryError, match="runs through here; split it"):
+        edits.set_sleeve(layout, layout.tubes[tube].nodes[1], True)
+    with pytest.raises(GeometryError, match="no other tube"):
+        edits.set_sleeve(layout, layout.tubes[tube].nodes[0], True)
+
+
 # Any sequence of edits
 
 coordinates = st.floats(-1500.0, 1500.0)

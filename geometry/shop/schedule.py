@@ -7,24 +7,22 @@ from typing import Any, Literal
 from msgspec import Struct
 
 from geometry.layout import Die, Layout, Stock, Tube
-from geometry.tolerances import ANGLE_NOISE
-from geometry.tube import bending, centreline, stock
+from geometry.tube import bending, centreline, plan, stock
 from geometry.tube.centreline import Centreline
+from geometry.tube.plan import Plan
 from geometry.vectors import Floats, Vec3, angle_between
-
-FULL_TURN = 2.0 * math.pi
 
 
 class End(Struct, frozen=True):
     """What a tube's end meets, and the angle between the two tubes there."""
 
-    kind: Literal["free", "joint", "landing"]
+    kind: Literal["free", "joint", "landing", "sleeve"]
     tube: int | None = None
     angle: float | None = None
 
 
 class ScheduleBend(Struct, frozen=True):
-    """One bend as it is made; start and end are marks from the sawn start end of the blank."""
+    """One bend along the tube; start and end are marks from the sawn start end of the blank."""
 
     number: int
     straight_before: float
@@ -43,12 +41,14 @@ class TubeRecord(Struct, frozen=True, eq=False):
     name: str
     stock: Stock
     die: Die | None
+    plan: Plan  # the same tube in the order of bending
     centreline: float  # length of the finished tube, end to end
     start_allowance: float  # as cut: longer than asked where the die needs more to hold
     end_allowance: float
     start_trim: float  # marks of the trim lines, from the sawn start end
     end_trim: float
     blank: float
+    stretch: float  # how much longer than its blank bending makes the tube
     mass: float  # of the finished tube
     nodes: tuple[Vec3, ...]
     bends: tuple[ScheduleBend, ...]
@@ -84,24 +84,24 @@ def build(layout: Layout) -> Schedule:
 def record(layout: Layout, tube: Tube) -> TubeRecord:
     """Return the fabrication record of one tube."""
     material, die = layout.stocks[tube.stock], bending.die_of(layout, tube)
-    line = centreline.of(layout, tube)
-    start_allowance, end_allowance = bending.allowances(layout, tube, line.straights)
-    blank = start_allowance + line.length + end_allowance
+    line, planned = centreline.of(layout, tube), plan.of(layout, tube)
     data = bending.bend_data(line.points, bending.clr_of(layout, tube))
     return TubeRecord(
         tube=tube.id,
         name=tube.name,
         stock=material,
         die=die,
+        plan=planned,
         centreline=line.length,
-        start_allowance=start_allowance,
-        end_allowance=end_allowance,
-        start_trim=start_allowance,
-        end_trim=blank - end_allowance,
-        blank=blank,
+        start_allowance=planned.feeding.start_allowance,
+        end_allowance=planned.feeding.end_allowance,
+        start_trim=planned.start_trim,
+        end_trim=planned.end_trim,
+        blank=planned.blank,
+        stretch=planned.stretch,
         mass=stock.mass(material, line.length),
         nodes=line.points,
-        bends=_bends(line, data, start_allowance),
+        bends=_bends(line, data, planned),
         last_straight=data.last_straight,
         ends=(_end(layout, tube, at_start=True), _end(layout, tube, at_start=False)),
         makeable=line.is_makeable,
@@ -127,30 +127,24 @@ def to_json(
     return rows if findings is None else {**rows, "findings": list(findings)}
 
 
-def _bends(line: Centreline, data: bending.BendData, start_allowance: float) -> tuple[ScheduleBend, ...]:
-    """Return the bends with their running dial and their marks."""
+def _bends(line: Centreline, data: bending.BendData, planned: Plan) -> tuple[ScheduleBend, ...]:
+    """Return the bends along the tube with their running dial and their marks."""
     rows, dial = [], 0.0
-    for number, (row, bend) in enumerate(zip(data.rows, line.bends, strict=True), 1):
-        dial = _on_dial(dial + row.rotation)
+    taken = _taken(line, planned)
+    for number, (row, (start, end)) in enumerate(zip(data.rows, taken, strict=True), 1):
+        dial = plan.reading(dial + row.rotation)
         rows.append(
-            ScheduleBend(
-                number,
-                row.straight_before,
-                row.rotation,
-                dial,
-                row.angle,
-                row.clr,
-                start_allowance + bend.start,
-                start_allowance + bend.end,
-            )
+            ScheduleBend(number, row.straight_before, row.rotation, dial, row.angle, row.clr, start, end)
         )
     return tuple(rows)
 
 
-def _on_dial(angle: float) -> float:
-    """Return the angle in [0, 2 pi); a hair below a full turn is zero."""
-    reading = angle % FULL_TURN
-    return 0.0 if FULL_TURN - reading <= ANGLE_NOISE else reading
+def _taken(line: Centreline, planned: Plan) -> list[tuple[float, float]]:
+    """Return where each bend takes the blank; of a tube without steps, where it is drawn."""
+    if planned.steps:
+        return [(step.start, step.end) for step in sorted(planned.steps, key=lambda step: step.bend)]
+    start = planned.start_trim
+    return [(start + bend.start, start + bend.end) for bend in line.bends]
 
 
 def _end(layout: Layout, tube: Tube, at_start: bool) -> End:
@@ -164,6 +158,8 @@ def _end(layout: Layout, tube: Tube, at_start: bool) -> End:
     others = [other for other in layout.tubes.values() if other.id != tube.id and node.id in other.nodes]
     if not others:
         return End("free")
+    if node.sleeve and len(others) == 1 and node.id in (others[0].nodes[0], others[0].nodes[-1]):
+        return End("sleeve", others[0].id, _joint_angle(layout, others[0], node.id, inwards))
     # A tube that runs through is the one this end is cut to fit.
     other = min(others, key=lambda other: node.id in (other.nodes[0], other.nodes[-1]))
     return End("joint", other.id, _joint_angle(layout, other, node.id, inwards))

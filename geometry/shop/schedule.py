@@ -9,7 +9,8 @@ from msgspec import Struct
 from geometry.layout import Die, Layout, Stock, Tube
 from geometry.tube import bending, centreline, plan, stock
 from geometry.tube.centreline import Centreline
-from geometry.tube.plan import Plan
+from geometry.tube.plan import Plan, Step
+from geometry.tube.trials import Calibration
 from geometry.vectors import Floats, Vec3, angle_between
 
 
@@ -209,16 +210,20 @@ def _tube_json(row: TubeRecord, layout: Layout) -> dict[str, Any]:
         "start_trim_mm": row.start_trim,
         "end_trim_mm": row.end_trim,
         "blank_mm": row.blank,
+        "stretch_mm": row.stretch,
         "mass_kg": row.mass,
         "makeable": row.makeable,
         "nodes": [list(node) for node in row.nodes],
-        "bends": [_bend_json(bend) for bend in row.bends],
+        "bends": [_bend_json(bend, row.plan) for bend in row.bends],
         "last_straight_mm": row.last_straight,
         "ends": [_end_json(end, layout) for end in row.ends],
+        "steps": [_step_json(step) for step in row.plan.steps],
+        "trial_bends": _calibration_json(row.plan.calibration),
     }
 
 
-def _bend_json(bend: ScheduleBend) -> dict[str, float]:
+def _bend_json(bend: ScheduleBend, planned: Plan) -> dict[str, float | None]:
+    step = next((step for step in planned.steps if step.bend == bend.number), None)
     return {
         "straight_before_mm": bend.straight_before,
         "rotation_deg": math.degrees(bend.rotation),
@@ -227,6 +232,39 @@ def _bend_json(bend: ScheduleBend) -> dict[str, float]:
         "clr_mm": bend.clr,
         "start_mm": bend.start,
         "end_mm": bend.end,
+        "set_mark_mm": step.mark if step else None,
+        "set_angle_deg": math.degrees(step.set_angle) if step else None,
+    }
+
+
+def _step_json(step: Step) -> dict[str, Any]:
+    return {
+        "bend": step.bend,
+        "leads": step.leads,
+        "turned_round": step.is_turned_round,
+        "set_mark_mm": step.mark,
+        "zero_bend": step.turned_from,
+        "rotation_deg": math.degrees(step.rotation),
+        "dial_deg": math.degrees(step.dial),
+        "angle_deg": math.degrees(step.angle),
+        "set_angle_deg": math.degrees(step.set_angle),
+        "lead_mm": step.lead,
+        "tail_mm": step.tail,
+    }
+
+
+def _calibration_json(known: Calibration) -> dict[str, Any]:
+    return {
+        "state": known.state,
+        "batch": known.batch,
+        "made": known.made,
+        "count": len(known.trials),
+        "mark_at": known.mark_at,
+        "offset_mm": known.offset.value,
+        "clr_mm": known.clr.value,
+        "consumed_mm_per_rad": known.consumed.value,
+        "dial_at_zero_deg": math.degrees(known.dial_at_zero.value),
+        "dial_per_angle": known.dial_per_angle.value,
     }
 
 

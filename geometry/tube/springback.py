@@ -4,6 +4,8 @@ All are estimates. Real springback is larger (steel hardens, the section flatten
 is a lower bound; trial bends tell the rest.
 """
 
+import math
+
 from geometry.layout import Stock
 from geometry.tube import stock as stocks
 
@@ -66,7 +68,7 @@ def thinning(od: float, clr: float) -> float:
 
 def thinning_even(od: float, clr: float) -> float:
     """Return the same when wall and girth give way alike: 1 - 1 / sqrt(1 + D / 2R)."""
-    return 1.0 - (1.0 + outer_strain(od, clr)) ** -0.5
+    return 1.0 - 1.0 / math.sqrt(1.0 + outer_strain(od, clr))
 
 
 def thickening(od: float, clr: float) -> float:

@@ -58,7 +58,20 @@ def of(layout: Layout, tube: Tube) -> Plan:
         calibration = undied(bending.clr_of(layout, tube))
     else:
         calibration = trials.learnt(layout, die, layout.stocks[tube.stock])
-    return _remembered(centreline.of(layout, tube), feeding.of(layout, tube), calibration)
+    return planned(centreline.of(layout, tube), feeding.of(layout, tube), calibration)
+
+
+@lru_cache(maxsize=CACHED_LINES)
+def planned(line: Centreline, fed: Feeding, calibration: Calibration) -> Plan:
+    """Return the plan of a centreline bent in a given order on a given machine."""
+    consumed = calibration.consumed.value
+    turned = sum(bend.angle for bend in line.bends)
+    is_bent = line.is_makeable and bool(fed.feeds)
+    # What cannot be bent does not stretch either: its blank is that of the drawn tube.
+    stretch = (calibration.clr.value - consumed) * turned if is_bent else 0.0
+    blank = fed.start_allowance + line.length - stretch + fed.end_allowance
+    steps = _steps(line, fed, calibration) if is_bent else ()
+    return Plan(steps, blank, fed.start_allowance, blank - fed.end_allowance, stretch, fed, calibration)
 
 
 def undied(clr: float) -> Calibration:
@@ -71,18 +84,6 @@ def reading(angle: float) -> float:
     """Return what the rotation dial shows, in [0, 2 pi); a hair below a full turn is zero."""
     shown = angle % FULL_TURN
     return 0.0 if FULL_TURN - shown <= ANGLE_NOISE else shown
-
-
-@lru_cache(maxsize=CACHED_LINES)
-def _remembered(line: Centreline, fed: Feeding, calibration: Calibration) -> Plan:
-    consumed = calibration.consumed.value
-    turned = sum(bend.angle for bend in line.bends)
-    is_bent = line.is_makeable and bool(fed.feeds)
-    # What cannot be bent does not stretch either: its blank is that of the drawn tube.
-    stretch = (calibration.clr.value - consumed) * turned if is_bent else 0.0
-    blank = fed.start_allowance + line.length - stretch + fed.end_allowance
-    steps = _steps(line, fed, calibration) if is_bent else ()
-    return Plan(steps, blank, fed.start_allowance, blank - fed.end_allowance, stretch, fed, calibration)
 
 
 def _steps(line: Centreline, fed: Feeding, calibration: Calibration) -> tuple[Step, ...]:

@@ -44,7 +44,7 @@ def save(layout: Layout, path: Path) -> None:
     target = Path(os.path.realpath(path))
     text, files = _encoded(layout, path)
     try:
-        with _replacing(target) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_STORED) as job:
+        with replacing(target) as stream, zipfile.ZipFile(stream, "w", zipfile.ZIP_STORED) as job:
             _put(job, LAYOUT, text)
             for name, content in files.items():
                 _put(job, f"{MESHES}{name}.npy", content)
@@ -163,7 +163,7 @@ def _put(job: zipfile.ZipFile, name: str, content: bytes) -> None:
 
 
 @contextmanager
-def _replacing(target: Path) -> Iterator[Any]:
+def replacing(target: Path) -> Iterator[Any]:
     """Open a file beside the target that takes its place once it is on the disk, or goes away."""
     handle, name = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".tmp", dir=target.parent)
     try:

@@ -488,6 +488,7 @@ class MainWindow(QMainWindow):
             action.setChecked(True)
 
     def _on_step_changed(self) -> None:
+        self.findings.set_mending(not self.on_steps.is_open)
         self._show_hint()
         self._update_actions()
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from app import units as units_of
 from app.units import MILLIMETRES, Units
-from geometry.checks.finding import Finding, Severity
+from geometry.checks.finding import Finding, Mend, Severity
 from geometry.layout import Layout
 
 if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
@@ -122,6 +122,15 @@ def say(finding: Finding, layout: Layout, units: Units) -> str:
 def say_with_sign(finding: Finding, layout: Layout, units: Units) -> str:
     """Write a finding with the sign of its severity in front."""
     return f"{SEVERITY_SIGNS[finding.severity]} {say(finding, layout, units)}"
+
+
+def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
+    """Write what a mend does as its button and the Edit menu say it, in the person's units."""
+    slots = {"amount": quantity_text(mend.amount, "length", units)}
+    slots["tube"] = _name(layout.tubes, mend.tube, "a removed tube")
+    if mend.die is not None:
+        slots["die"] = _name(layout.dies, mend.die, "a removed die")
+    return mend.words.format_map(_Slots(slots))
 
 
 def severity_counts(findings: Iterable[Finding]) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import QDateTime, QLocale, QModelIndex, QPersistentModelIndex, QRect, QSize, Qt, Signal
-from PySide6.QtGui import QColor, QPainter, QPalette, QResizeEvent
+from PySide6.QtGui import QColor, QKeyEvent, QPainter, QPalette, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QLabel,
@@ -18,9 +18,11 @@ from PySide6.QtWidgets import (
 
 from app import wording
 from app.guarded import guarded
+from app.panels.mending import MendButton, Mending
 from app.panels.rows import children, keep_to_width
 from app.session import Session
 from app.units import Units
+from geometry.checks.finding import Mend
 from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
@@ -28,6 +30,8 @@ FINDING = Qt.ItemDataRole.UserRole
 SIGN = Qt.ItemDataRole.UserRole + 1
 SIGN_WIDTH = 22
 PADDING, LEFT, RIGHT = 3, 2, 4
+BUTTON_GAP = 10
+LEAST_SENTENCE = 260  # pixels; in a narrower list the button goes below its sentence
 WHOLE_JOB = "The job"
 Index = QModelIndex | QPersistentModelIndex
 
@@ -45,6 +49,8 @@ class FindingsPanel(QWidget):
         self._report: Report | None = None
         self._is_current = False
         self._when = ""
+        self._mending = Mending(session, self)
+        self._buttons: list[MendButton] = []
         self._summary = QLabel(wordWrap=True)
         self._summary.setContentsMargins(10, 5, 10, 3)
         keep_to_width(self._summary)
@@ -53,6 +59,7 @@ class FindingsPanel(QWidget):
         self._tree.setItemDelegate(self._delegate)
         self._tree.currentItemChanged.connect(self._on_current)
         self._tree.itemClicked.connect(self._on_clicked)
+        self._tree.mend_wanted.connect(self._on_mend_wanted)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
@@ -60,6 +67,9 @@ class FindingsPanel(QWidget):
         column.addWidget(self._tree, 1)
         session.opened.connect(self._on_opened)
         session.changed.connect(self._on_changed)
+        session.committed.connect(self._update_buttons)
+        session.previewing_changed.connect(self._update_buttons)
+        self._mending.refused.connect(self.show_failure)
         self._show_summary()
 
     @property
@@ -79,17 +89,27 @@ class FindingsPanel(QWidget):
         self._delegate.colours = {name: QColor(value) for name, value in colours.items()}
         self._tree.viewport().update()
 
+    def set_mending(self, allowed: bool) -> None:
+        """Offer mends, or not while a step is open."""
+        self._mending.set_allowed(allowed)
+        self._update_buttons()
+
     def show_report(self, report: Report, is_current: bool) -> None:
-        """Show what the checks say; pale while the layout is ahead of them."""
+        """Show what the checks say; while a mend is looked at, its button must stay where it is."""
+        if self._mending.is_shown:
+            self._show_outcome(report)
+            return
         old, self._report = self._report, report
         self._is_current = is_current
         if is_current:
+            self._mending.set_judged(self._session.layout)
             now = QDateTime.currentDateTime().time()
             self._when = QLocale().toString(now, QLocale.FormatType.ShortFormat)
         if old is None or old.findings != report.findings:
             self._fill()
         else:
             self._show_summary()
+            self._update_buttons()
 
     def show_failure(self, sentence: str) -> None:
         """Say why there are no findings."""
@@ -116,6 +136,8 @@ class FindingsPanel(QWidget):
         current = self._tree.currentItem()
         chosen = current.data(0, FINDING) if current is not None else None
         place = self._tree.verticalScrollBar().value()
+        had_focus = any(button.hasFocus() for button in self._buttons)
+        self._buttons = []
         self._tree.clear()
         layout = self._session.layout
         for tube, findings in by_tube(report.findings):
@@ -123,6 +145,10 @@ class FindingsPanel(QWidget):
         self._tree.expandAll()
         self._tree.verticalScrollBar().setValue(place)
         self._tree.blockSignals(False)
+        if had_focus:
+            self._tree.setFocus()
+        self._order_buttons()
+        self._update_buttons()
         notes = sum(finding.severity == "note" for finding in report.findings)
         self.counted.emit(len(report.findings) - notes, notes)
         self._show_summary()
@@ -143,6 +169,34 @@ class FindingsPanel(QWidget):
             item.setData(0, Qt.ItemDataRole.AccessibleTextRole, f"{words}. {sentence}")
             if finding == chosen:
                 self._tree.setCurrentItem(item)
+            if finding.mend is not None:
+                self._add_button(item, finding.mend, layout)
+
+    def _add_button(self, item: QTreeWidgetItem, mend: Mend, layout: Layout) -> None:
+        button = MendButton(mend, wording.say_mend(mend, layout, self._units))
+        button.looked_at.connect(self._on_looked_at)
+        button.wanted.connect(self._on_mend)
+        button.left.connect(self._tree.setFocus)
+        self._tree.setItemWidget(item, 0, button)
+        self._buttons.append(button)
+
+    def _order_buttons(self) -> None:
+        """Let Tab go from the list to its buttons, from above to below."""
+        before: QWidget = self._tree
+        for button in self._buttons:
+            QWidget.setTabOrder(before, button)
+            before = button
+
+    def _update_buttons(self, *_: object) -> None:
+        is_offered = self._mending.is_offered
+        for button in self._buttons:
+            button.setEnabled(is_offered and button.mend.tube in self._session.recorded.tubes)
+
+    def _show_outcome(self, report: Report) -> None:
+        """Say what the checks would find with the mend that is looked at."""
+        layout = self._session.layout
+        words = wording.report_summary(report, layout, self._units)
+        self._summary.setText(f"As it would be: {words}")
 
     def _show_summary(self) -> None:
         layout = self._session.layout
@@ -157,11 +211,14 @@ class FindingsPanel(QWidget):
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         self._is_current = False
+        self._update_buttons()
         if not after.tubes:
             self._show_summary()
 
     def _on_opened(self) -> None:
         self._report = None
+        self._mending.set_judged(None)
+        self._buttons = []
         self._tree.clear()
         self.counted.emit(0, 0)
         self._show_summary()
@@ -174,6 +231,22 @@ class FindingsPanel(QWidget):
     def _on_clicked(self, item: QTreeWidgetItem) -> None:
         if item.data(0, FINDING) is not None and set(item.data(0, FINDING).tubes) - self._session.selection:
             self._choose(item.data(0, FINDING))
+
+    def _on_looked_at(self, mend: Mend, is_looked_at: bool) -> None:
+        if is_looked_at:
+            self._mending.show(mend)
+            return
+        self._mending.leave()
+        self._show_summary()
+
+    def _on_mend(self, mend: Mend, words: str) -> None:
+        self._mending.make(mend, words)
+
+    def _on_mend_wanted(self, item: QTreeWidgetItem) -> None:
+        """Go from a sentence to its button by a key."""
+        button = self._tree.itemWidget(item, 0)
+        if button is not None:
+            button.setFocus(Qt.FocusReason.OtherFocusReason)
 
     def _choose(self, finding: Finding) -> None:
         self._session.select(finding.tubes or finding.nodes or finding.panels)
@@ -193,7 +266,9 @@ def group_name(tube: int | None, layout: Layout) -> str:
 
 
 class FindingsList(QTreeWidget):
-    """One column of wrapped sentences."""
+    """One column of wrapped sentences; the right arrow goes to a sentence's button."""
+
+    mend_wanted = Signal(QTreeWidgetItem)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -210,9 +285,22 @@ class FindingsList(QTreeWidget):
         super().resizeEvent(event)
         self.scheduleDelayedItemsLayout()  # sentences wrap elsewhere now
 
+    @guarded(False)
+    def edit(self, *_: object) -> bool:
+        """Keep the focus: a sentence that becomes the current one would hand it to its button."""
+        return False
+
+    @guarded()
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        item = self.currentItem()
+        if event.key() == Qt.Key.Key_Right and item is not None and self.itemWidget(item, 0) is not None:
+            self.mend_wanted.emit(item)
+            return
+        super().keyPressEvent(event)
+
 
 class SentenceDelegate(QStyledItemDelegate):
-    """Draws a coloured sign and the sentence, as high as it wraps."""
+    """Draws a coloured sign and the sentence, as high as it wraps, with room for the button beside it."""
 
     def __init__(self, view: QTreeWidget) -> None:
         super().__init__(view)
@@ -221,10 +309,32 @@ class SentenceDelegate(QStyledItemDelegate):
 
     @guarded(QSize(10, 20))
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
-        width = self._view.viewport().width() - self._view.indentation() - SIGN_WIDTH - LEFT - RIGHT
-        box = QRect(0, 0, max(width, 60), 10_000)
+        width = max(self._view.viewport().width() - self._view.indentation(), 60)
+        button, beside, below = self._room_for_button(index, width)
+        box = QRect(0, 0, width - SIGN_WIDTH - LEFT - RIGHT - beside, 10_000)
         wrapped = option.fontMetrics.boundingRect(box, Qt.TextFlag.TextWordWrap, index.data())
-        return QSize(max(width, 60), wrapped.height() + 2 * PADDING)
+        height = wrapped.height() + below
+        return QSize(width, max(height, button.height() if beside else 0) + 2 * PADDING)
+
+    def _room_for_button(self, index: Index, width: int) -> tuple[QSize, int, int]:
+        """Return how large a row's button is, and what it takes beside and below the sentence."""
+        button: QWidget | None = self._view.indexWidget(index)
+        if button is None:
+            return QSize(0, 0), 0, 0
+        size = button.sizeHint().boundedTo(QSize(width - SIGN_WIDTH - LEFT - RIGHT, 100))
+        beside = size.width() + BUTTON_GAP
+        if width - SIGN_WIDTH - LEFT - RIGHT - beside >= LEAST_SENTENCE:
+            return size, beside, 0
+        return size, 0, size.height() + PADDING
+
+    @guarded()
+    def updateEditorGeometry(self, editor: QWidget, option: QStyleOptionViewItem, index: Index) -> None:
+        """Place the button at the right of its sentence, or below where there is no room."""
+        row = option.rect.adjusted(LEFT, PADDING, -RIGHT, -PADDING)
+        size, beside, _ = self._room_for_button(index, option.rect.width())
+        left = row.right() - size.width() + 1 if beside else row.left() + SIGN_WIDTH
+        top = row.top() if beside else row.bottom() - size.height() + 1
+        editor.setGeometry(left, top, size.width(), size.height())
 
     @guarded()
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
@@ -242,5 +352,6 @@ class SentenceDelegate(QStyledItemDelegate):
         painter.setPen(text if chosen else self.colours.get(severity, text))
         painter.drawText(inner, Qt.AlignmentFlag.AlignTop, wording.SEVERITY_SIGNS[severity])
         painter.setPen(text)
-        painter.drawText(inner.adjusted(SIGN_WIDTH, 0, 0, 0), Qt.TextFlag.TextWordWrap, index.data())
+        _, beside, _ = self._room_for_button(index, option.rect.width())
+        painter.drawText(inner.adjusted(SIGN_WIDTH, 0, -beside, 0), Qt.TextFlag.TextWordWrap, index.data())
         painter.restore()

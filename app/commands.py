@@ -133,8 +133,8 @@ def bring_in(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
 
 def _layout_to_fill(chosen: argparse.Namespace) -> Layout:
     """Return the job the mesh goes into; refuse to write over one that nobody spoke of."""
+    from geometry import rack
     from geometry.files import job
-    from geometry.tube import stock
 
     path: Path = chosen.job
     if path.exists() and chosen.mesh.exists() and path.samefile(chosen.mesh):
@@ -145,8 +145,7 @@ def _layout_to_fill(chosen: argparse.Namespace) -> Layout:
         raise Refusal(
             f"{path} is there already. Add --replace to write over it, or --add to add the body to that job."
         )
-    stocks, dies, next_id = stock.starting_rack(1)
-    return Layout(name=path.stem, next_id=next_id, stocks=stocks, dies=dies)
+    return rack.with_starting_rack(Layout(name=path.stem))
 
 
 def _import_json(layout: Layout, panels: Sequence[int], found: "Scan", reading: "Reading") -> dict[str, Any]:

@@ -13,9 +13,15 @@ from geometry.tube import bending, stock
 
 
 def with_starting_rack(layout: Layout) -> Layout:
-    """Add the common tube sizes and dies."""
-    stocks, dies, next_id = stock.starting_rack(layout.next_id)
-    return replace(layout, stocks={**layout.stocks, **stocks}, dies={**layout.dies, **dies}, next_id=next_id)
+    """Add the common tube sizes and dies, and one bender that the dies are used in."""
+    stocks, dies, id = stock.starting_rack(layout.next_id)
+    return replace(
+        layout,
+        stocks={**layout.stocks, **stocks},
+        dies={**layout.dies, **{die.id: replace(die, bender=id) for die in dies.values()}},
+        benders={**layout.benders, id: stock.starting_bender(id)},
+        next_id=id + 1,
+    )
 
 
 def add_stock(layout: Layout, new: Stock) -> tuple[Layout, int]:

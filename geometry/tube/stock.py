@@ -8,7 +8,8 @@ from typing import Any
 
 from msgspec import Struct
 
-from geometry.layout import Die, Stock
+from geometry.layout import Bender, Box, Die, Stock
+from geometry.vectors import vec
 
 RACK_FILE = Path(__file__).parents[2] / "assets" / "rack.json"
 
@@ -57,6 +58,13 @@ def starting_rack(next_id: int) -> tuple[dict[int, Stock], dict[int, Die], int]:
     next_id += len(stocks)
     dies = {id: Die(id, **row) for id, row in enumerate(rack["dies"], next_id)}
     return stocks, dies, next_id + len(dies)
+
+
+def starting_bender(id: int) -> Bender:
+    """Return the machine that the dies of the starting rack are used in: invented, to be measured anew."""
+    row = dict(_rack()["benders"][0])
+    boxes = tuple(Box(box["name"], vec(box["low"]), vec(box["high"])) for box in row.pop("boxes"))
+    return Bender(id, boxes=boxes, **row)
 
 
 @cache

@@ -15,7 +15,7 @@ import pytest
 
 from app import __main__ as start
 from app import commands
-from geometry import edits
+from geometry import edits, rack
 from geometry.files import job
 from geometry.layout import Layout
 from geometry.tube import stock
@@ -99,7 +99,8 @@ def test_import_says_what_was_read_and_what_was_guessed(car: Path, tmp_path: Pat
 def test_import_makes_a_job_with_a_rack_and_the_body_on_the_ground(body: Path) -> None:
     layout = job.load(body)
     assert layout.name == "box"
-    assert (layout.stocks, layout.dies) == stock.starting_rack(1)[:2]
+    usual = rack.with_starting_rack(Layout())
+    assert (layout.stocks, layout.dies, layout.benders) == (usual.stocks, usual.dies, usual.benders)
     assert [panel.name for panel in layout.panels.values()] == ["shell"]
     assert {(one.unit, one.up, one.forward) for one in layout.bodies.values()} == {("mm", "+z", "+x")}
 

@@ -30,3 +30,13 @@ def test_inch_sizes_of_the_starting_rack_are_not_their_metric_look_alikes() -> N
     assert ods["1.75 × 0.120 in"] == (44.45, 3.048)
     assert ods["45 × 2.5 mm"] == (45.0, 2.5)
     assert len({row.name for row in stocks.values()}) == len(stocks)
+
+
+def test_the_starting_bender_stands_clear_of_a_straight_tube_in_it() -> None:
+    bender = stock.starting_bender(7)
+    assert (bender.id, bender.height, bender.swing, bender.moves) == (7, 1000.0, "left", "lead")
+    radius = max(size.od for size in stock.starting_rack(1)[0].values()) / 2.0
+    for box in bender.boxes:
+        assert all(low < high for low, high in zip(box.low, box.high, strict=True))
+        assert box.high[2] < -radius
+        assert box.low[2] >= -bender.height

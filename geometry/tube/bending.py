@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from geometry.layout import Die, Layout, Stock, Tube
 from geometry.tolerances import ANGLE_NOISE, LENGTH_NOISE, SAME_POINT, STRAIGHT
+from geometry.tube import trials
 from geometry.vectors import (
     Vec3,
     any_perpendicular,
@@ -87,9 +88,11 @@ def least_between(die: Die) -> float:
 
 
 def clr_of(layout: Layout, tube: Tube) -> float:
-    """Return the radius of the tube's bends: its die's, or without a die the stock's least."""
-    die = die_of(layout, tube)
-    return least_clr(layout.stocks[tube.stock]) if die is None else die.clr
+    """Return the radius of the tube's bends: what trial bends of its die taught, the die's, or the least."""
+    die, stock = die_of(layout, tube), layout.stocks[tube.stock]
+    if die is None:
+        return least_clr(stock)
+    return trials.learnt(layout, die, stock).clr.value if layout.trials else die.clr
 
 
 def allowances(layout: Layout, tube: Tube, straights: Sequence[float]) -> tuple[float, float]:

@@ -21,6 +21,16 @@ SAME_RANK = 1e-9  # a motion that moves the nodes by less than this part of the 
 ALONG, AXIS, ACROSS = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 
 
+class Bends(Struct, frozen=True, eq=False):
+    """The bends of a tube in the order of the tube: rows (..., n)."""
+
+    starts: Floats  # where they take the blank
+    ends: Floats
+    angles: Floats
+    turns: Floats  # of the bend plane, between neighbours: (..., n - 1)
+    clr: Floats  # (..., 1)
+
+
 class _Laid(Struct, frozen=True, eq=False):
     """The steps of a plan in the order of the tube, not of bending."""
 
@@ -49,6 +59,12 @@ def nodes(plan: Plan, settings: Floats, machine: Floats) -> Floats:
 
     The tube starts along x from the origin and first turns from x to y.
     """
+    bends = bends_of(plan, settings, machine)
+    return walked(bends, settings[..., :1], settings[..., 1:2])
+
+
+def bends_of(plan: Plan, settings: Floats, machine: Floats) -> Bends:
+    """Return the bends that come out, in the order of the tube."""
     shape = np.broadcast_shapes(settings.shape[:-1], machine.shape[:-1])
     settings = np.broadcast_to(settings, (*shape, settings.shape[-1]))
     laid, count = _laid(plan), len(plan.steps)
@@ -58,12 +74,18 @@ def nodes(plan: Plan, settings: Floats, machine: Floats) -> Floats:
     took = consumed * angles
     behind = PART_OF_BEND[plan.calibration.mark_at] * took - offset
     starts = marks[..., laid.order] + np.where(laid.from_start, -behind, behind - took)
-    reaches, none = clr * np.tan(angles / 2.0), np.zeros((*shape, 1))
-    left_at = np.concatenate([settings[..., :1], starts + took], axis=-1)
-    met_at = np.concatenate([starts, settings[..., 1:2]], axis=-1)
-    legs = met_at - left_at + np.concatenate([none, reaches], -1) + np.concatenate([reaches, none], -1)
     turns = dials[..., laid.later] - np.where(laid.zero < 0, 0.0, dials[..., laid.zero])
-    return _walked(legs, turns, angles)
+    return Bends(starts, starts + took, angles, turns, clr)
+
+
+def walked(bends: Bends, start: Floats, end: Floats) -> Floats:
+    """Return the nodes (..., n + 2, 3) of a tube from one mark on its blank to another (..., 1)."""
+    shape = bends.starts.shape[:-1]
+    start, end = (np.broadcast_to(mark, (*shape, 1)) for mark in (start, end))
+    reaches, none = bends.clr * np.tan(bends.angles / 2.0), np.zeros((*shape, 1))
+    legs = np.concatenate([bends.starts, end], -1) - np.concatenate([start, bends.ends], -1)
+    legs = legs + np.concatenate([none, reaches], -1) + np.concatenate([reaches, none], -1)
+    return _walk(legs, bends.turns, bends.angles)
 
 
 def misfits(points: Floats, wanted: Floats) -> Floats:
@@ -101,7 +123,7 @@ def _whole(values: list[int]) -> Ints:
     return np.array(values, dtype=np.int64)
 
 
-def _walked(legs: Floats, turns: Floats, angles: Floats) -> Floats:
+def _walk(legs: Floats, turns: Floats, angles: Floats) -> Floats:
     """Return the nodes of a walk.
 
     Legs are (..., n + 1), turns of the bend plane between neighbours (..., n - 1), angles (..., n).

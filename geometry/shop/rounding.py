@@ -90,24 +90,22 @@ def _choices(plan: Plan, mark_step: float, angle_step: float) -> _Choices:
     for i, step in enumerate(plan.steps):
         place = 2 + count + i
         runs_on = i > 0 and not step.is_turned_round
-        offset = _plane_turn(step, angle_step)
-        if offset is None:
+        if not _is_in_plane(step, angle_step):
             continue
         leaders[place] = leaders[place - 1] if runs_on else -1
-        fixed[place] = offset + (fixed[place - 1] if runs_on else 0.0)
+        leading = exact[leaders[place]] if leaders[place] >= 0 else 0.0
+        fixed[place] = math.pi * round((exact[place] - leading) / math.pi)
     rows = [place for place in range(len(exact)) if leaders[place] == place]
     moves = np.array([[float(leader == row) for leader in leaders] for row in rows])
     is_angle = np.array([row >= 2 + count for row in rows])
     return _Choices(exact[rows], np.where(is_angle, angle_step, mark_step), moves, fixed)
 
 
-def _plane_turn(step: Step, angle_step: float) -> float | None:
-    """Return 0 or half a turn where the bend lies in the plane of its neighbour; else None."""
-    if abs(step.rotation) <= STRAIGHT:
-        return 0.0
+def _is_in_plane(step: Step, angle_step: float) -> bool:
+    """Say whether the bend lies in the plane of its neighbour, and the dial can show just that."""
     half = math.pi / angle_step
     is_whole = abs(half - round(half)) <= WHOLE
-    return math.pi if is_whole and math.pi - abs(step.rotation) <= STRAIGHT else None
+    return abs(step.rotation) <= STRAIGHT or (is_whole and math.pi - abs(step.rotation) <= STRAIGHT)
 
 
 def _settings(choices: _Choices, counts: Floats) -> Floats:

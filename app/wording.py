@@ -1,5 +1,6 @@
 """The sentences and signs that view, lists and paper share. Imports no Qt."""
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
@@ -11,6 +12,8 @@ from geometry.layout import Layout
 
 if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
     from geometry.checks.findings import Report
+    from geometry.tube.plan import Plan
+    from geometry.tube.trials import Calibration
 
 Band = Literal["close", "fine", "far"]
 
@@ -41,6 +44,9 @@ RULE_TITLES: dict[str, str] = {
     "tube.too_short": "Tube too short",
     "body.no_panels": "No body to check against",
 }
+
+# How the tube is turned between bends, never as a sign.
+TurnWord = Literal["clockwise", "anticlockwise", "same plane", "flip"]
 
 # Printed with every packet: a heading and what stands under it.
 CAUTIONS: tuple[tuple[str, str], ...] = (
@@ -114,6 +120,16 @@ def quantity_text(value: float | None, quantity: str | None, units: Units) -> st
     return units_of.trimmed_decimal(value, 2)
 
 
+def turn_word(turn: float, step: float) -> TurnWord:
+    """Say which way a tube is turned, positive clockwise; within a plane it stays or goes half round."""
+    count = units_of.nearest_step(abs(turn), step)
+    if count == 0:
+        return "same plane"
+    if count == units_of.nearest_step(math.pi, step):
+        return "flip"
+    return "clockwise" if turn > 0.0 else "anticlockwise"
+
+
 def say(finding: Finding, layout: Layout, units: Units) -> str:
     """Write a finding as a sentence in the person's units."""
     return finding.message.format_map(_Slots(_slots(finding, layout, units)))
@@ -131,6 +147,50 @@ def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
     if mend.die is not None:
         slots["die"] = _name(layout.dies, mend.die, "a removed die")
     return mend.words.format_map(_Slots(slots))
+
+
+def trials_state(calibration: "Calibration") -> str:
+    """Say in a few words what trial bends there are of a die with a stock."""
+    match calibration.state:
+        case "none":
+            return "none: geometry only"
+        case "check first":
+            return "check bend first"
+        case "partial":
+            return f"{calibration.made}, more needed"
+    return f"of {calibration.made}"
+
+
+def order_words(plan: "Plan") -> str:
+    """Say which end leads through which bends, and when the tube is turned round."""
+    if not plan.steps:
+        return "It cannot be bent as it is."
+    runs = bending_runs(plan)
+    if len(runs) == 1:
+        return f"The {runs[0][0]} leads; the tube is never turned round."
+    said = [f"the {leads} leads for {_bends(numbers)}" for leads, numbers in runs]
+    return said[0][:1].upper() + "; turned round, ".join(said)[1:] + "."
+
+
+def order_text(plan: "Plan") -> str:
+    """The order of bending in a table cell, such as "start: 1, 2" or "start: 2, 3; end: 1"."""
+    runs = bending_runs(plan)
+    return "; ".join(f"{leads}: {', '.join(str(number) for number in numbers)}" for leads, numbers in runs)
+
+
+def bending_runs(plan: "Plan") -> list[tuple[str, list[int]]]:
+    """Return the bends that are made without turning the tube round, with the end that leads."""
+    runs: list[tuple[str, list[int]]] = []
+    for step in plan.steps:
+        if not runs or runs[-1][0] != step.leads:
+            runs.append((step.leads, []))
+        runs[-1][1].append(step.bend)
+    return runs
+
+
+def _bends(numbers: Sequence[int]) -> str:
+    words = [str(number) for number in numbers]
+    return f"bend{'s' if len(words) > 1 else ''} {listed(words)}"
 
 
 def severity_counts(findings: Iterable[Finding]) -> str:

@@ -163,6 +163,15 @@ def set_sleeve(layout: Layout, node: int, on: bool) -> Layout:
     return _with_nodes(layout, {node: replace(changed, sleeve=on)})
 
 
+def may_have_sleeve(layout: Layout, node: int) -> bool:
+    """Say whether the tubes at a node can be joined over an inner sleeve."""
+    try:
+        refusals.checked_sleeve(layout, _node(layout, node))
+    except GeometryError:
+        return False
+    return True
+
+
 def reverse_tube(layout: Layout, tube: int) -> Layout:
     """Let a tube run the other way; nothing moves."""
     asked = _tube(layout, tube)

@@ -1,13 +1,13 @@
 """One selected node: where it is, what is before and after it, what it sits on."""
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QLabel, QPushButton
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QCheckBox, QLabel
 
 from app import units as unit_text
 from app import wording
 from app.panels.fields import LengthField
 from app.panels.outline import node_words
-from app.panels.rows import Rows
+from app.panels.rows import Page
 from app.panels.tube_page import with_axis
 from app.session import Session
 from app.units import Units
@@ -24,16 +24,11 @@ AXES = (
 )
 
 
-class NodePage(Rows):
+class NodePage(Page):
     """Shows a node and records what is typed."""
 
-    command_wanted = Signal(str)
-
     def __init__(self, session: Session, units: Units) -> None:
-        super().__init__()
-        self._session = session
-        self._units = units
-        self._id = 0
+        super().__init__(session, units)
         self.title = self.words("heading")
         self.place = tuple(LengthField(units) for _ in AXES)
         for axis, (field, (name, ahead, _)) in enumerate(zip(self.place, AXES, strict=True)):
@@ -60,24 +55,16 @@ class NodePage(Rows):
         self.station = LengthField(units)
         self.station.entered.connect(self._on_station)
         self._station_name = self.field("Along that tube", self.station, "From its start, on its centreline.")
-        self.free = QPushButton("Free it")
-        self.free.setToolTip("Let the end stay where it is and no longer follow the tube.")
-        self.free.clicked.connect(self._on_free)
+        tip = "Let the end stay where it is and no longer follow the tube."
+        self.free = self.command_button("Free it", "free_end", tip)
         self.whole(self.free)
+        self.sleeve = QCheckBox("Joined over an inner sleeve")
+        self.sleeve.setToolTip("For two tubes of one OD that end here in line: the sleeve sits inside both.")
+        self.sleeve.clicked.connect(self._on_sleeve)
+        self.whole(self.sleeve)
         self.finish()
 
-    def set_units(self, units: Units) -> None:
-        self._units = units
-        for field in (*self.place, self.before, self.after, self.station):
-            field.set_units(units)
-        self.refresh()
-
-    def show_ids(self, ids: frozenset[int]) -> None:
-        (self._id,) = ids
-        self.refresh()
-
     def refresh(self) -> None:
-        """Show the layout as it is now."""
         layout = self._session.layout
         node = layout.nodes.get(self._id)
         if node is None:
@@ -120,6 +107,8 @@ class NodePage(Rows):
             self.joint.setText(f"Shared by {wording.listed([tube.name for tube in users])}.")
         else:
             self.joint.setText("Meets no other tube.")
+        self.sleeve.setVisible(node.sleeve or edits.may_have_sleeve(layout, node.id))
+        self.sleeve.setChecked(node.sleeve)
 
     def _on_place(self, value: float) -> None:
         axis = int(self.sender().property("axis"))
@@ -146,8 +135,10 @@ class NodePage(Rows):
             self._session.apply("Move landing", lambda now: edits.set_landing(now, self._id, moved))
         self.refresh()
 
-    def _on_free(self) -> None:
-        self.command_wanted.emit("free_end")
+    def _on_sleeve(self, on: bool) -> None:
+        words = "Join over a sleeve" if on else "Take the sleeve out"
+        self._session.apply(words, lambda now: edits.set_sleeve(now, self._id, on))
+        self.refresh()
 
 
 def neighbours(tube: Tube | None, node: int) -> tuple[int | None, int | None]:

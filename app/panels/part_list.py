@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from app import wording
-from app.panels.properties import PANEL_COLOURS
+from app.panels.body_pages import PANEL_COLOURS
 from geometry.body.scan import Choice
 
 NAME, STATE, COUNT = 0, 1, 2

@@ -2,18 +2,24 @@
 
 from collections.abc import Iterable
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QGridLayout,
     QLabel,
+    QLineEdit,
+    QPushButton,
     QSizePolicy,
     QTreeWidgetItem,
     QVBoxLayout,
     QWidget,
 )
 
-from app.panels.fields import SEVERAL
+from app.panels.fields import SEVERAL, LengthField
+from app.session import Session
+from app.units import Units
+from geometry import edits
+from geometry.layout import Body, Panel, Tube
 
 
 class Rows(QWidget):
@@ -85,10 +91,79 @@ class Rows(QWidget):
             self._grid = QGridLayout()
             self._grid.setHorizontalSpacing(8)
             self._grid.setVerticalSpacing(5)
-            self._grid.setColumnStretch(0, 2)
-            self._grid.setColumnStretch(1, 3)
+            self._grid.setColumnStretch(0, 1)
+            self._grid.setColumnStretch(1, 2)
             self._column.addLayout(self._grid)
         return self._grid
+
+
+class Page(Rows):
+    """What is selected, with its numbers; a subclass shows them in refresh()."""
+
+    command_wanted = Signal(str)  # name of a command
+
+    def __init__(self, session: Session, units: Units) -> None:
+        super().__init__()
+        self._session = session
+        self._units = units
+        self._ids: frozenset[int] = frozenset()
+
+    @property
+    def _id(self) -> int:
+        """What a page of one thing shows; no id is 0."""
+        return next(iter(self._ids), 0)
+
+    def set_units(self, units: Units) -> None:
+        self._units = units
+        for field in self.findChildren(LengthField):
+            field.set_units(units)
+        self.refresh()
+
+    def show_ids(self, ids: frozenset[int]) -> None:
+        self._ids = ids
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show the layout as it is now."""
+        raise NotImplementedError
+
+    def command_button(self, words: str, command: str, tip: str) -> QPushButton:
+        """A button that asks for one of the window's commands."""
+        button = QPushButton(words)
+        button.setToolTip(tip)
+        button.setObjectName(command)
+        button.clicked.connect(self._on_command_button)
+        return button
+
+    def _on_command_button(self) -> None:
+        self.command_wanted.emit(self.sender().objectName())
+
+
+class NamedPage(Page):
+    """A page of one thing that has a name, which stands in its first field."""
+
+    def __init__(self, session: Session, units: Units, label: str, tip: str) -> None:
+        super().__init__(session, units)
+        self.name = QLineEdit()
+        self.name.editingFinished.connect(self._on_name)
+        self.field(label, self.name, tip)
+
+    def _show_name(self) -> None:
+        thing = self._thing()
+        if thing is not None and not self.name.hasFocus():
+            self.name.setText(thing.name)
+
+    def _thing(self) -> Tube | Panel | Body | None:
+        layout, id = self._session.layout, self._id
+        return layout.tubes.get(id) or layout.panels.get(id) or layout.bodies.get(id)
+
+    def _on_name(self) -> None:
+        thing, wanted = self._thing(), self.name.text().strip()
+        if thing is None or wanted == thing.name:
+            return
+        words = f"Rename {thing.name}"
+        if not wanted or not self._session.apply(words, lambda now: edits.rename(now, thing.id, wanted)):
+            self.name.setText(thing.name)
 
 
 class ChoiceBox(QComboBox):

@@ -1,140 +1,193 @@
-"""One selected tube: its numbers, what it is made of, its bends and corners."""
+"""One selected tube: its numbers, what it is made of, how it is bent and cut, its corners."""
 
 import math
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import (
-    QAbstractItemView,
-    QHBoxLayout,
-    QHeaderView,
-    QLineEdit,
-    QPushButton,
-    QTableWidget,
-    QTableWidgetItem,
-    QWidget,
-)
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QHeaderView, QLabel, QTableWidgetItem, QWidget
 
 from app import units as unit_text
 from app import wording
 from app.panels.fields import LengthField
+from app.panels.number_table import fit_height, number_table, show_cell
 from app.panels.outline import node_words
-from app.panels.rows import ChoiceBox, Rows, set_band
+from app.panels.rack_choices import BEST_DIE, die_choices, stock_choices
+from app.panels.rows import ChoiceBox, NamedPage, set_band
 from app.panels.schedule import clearance_sign, wording_band
 from app.session import Session
 from app.units import Units
 from geometry import edits
 from geometry.checks.findings import Report
 from geometry.errors import GeometryError
-from geometry.layout import Layout, Stock, Tube
+from geometry.layout import BendFrom, Cut, Layout, Tube
 from geometry.shop import schedule
-from geometry.tube import bending, centreline
-from geometry.tube import stock as sections
+from geometry.shop.schedule import TubeRecord
+from geometry.tube import springback
+from geometry.tube.plan import Plan, Step
 from geometry.vectors import Vec3
 
 ID = Qt.ItemDataRole.UserRole
-BEST_DIE = 0  # no id is 0: the rack's best
-ROW_HEIGHT = 23
+CUTS: tuple[tuple[Cut, str], ...] = (("after", "after bending"), ("before", "before bending"))
+BEGINNINGS: tuple[tuple[BendFrom, str], ...] = (
+    ("best", "best"),
+    ("start", "the start"),
+    ("end", "the end"),
+    ("middle", "the middle"),
+)
+TURNED, SET = 2, 4  # columns of the bends
 
 
-class TubePage(Rows):
+class TubePage(NamedPage):
     """Shows a tube and records what is typed."""
 
-    command_wanted = Signal(str)
-
     def __init__(self, session: Session, units: Units) -> None:
-        super().__init__()
-        self._session = session
-        self._units = units
-        self._id = 0
+        super().__init__(session, units, "Tube", "The tube's name, as it stands on the sheets.")
         self._report: Report | None = None
-        self.name = QLineEdit()
-        self.name.editingFinished.connect(self._on_name)
-        self.field("Tube", self.name, "The tube's name, as it stands on the sheets.")
+        self._filling = False
+        self._make_numbers()
+        self._make_choices()
+        self._make_bends()
+        self.heading("Ends")
+        self.whole(self._make_ends())
+        self.heading("Nodes")
+        self.corners = number_table(("", "x", "y", "z"))
+        self.corners.itemChanged.connect(self._on_corner)
+        self.corners.setToolTip("Forward of the front axle, left of the centre plane, above the ground.")
+        self.whole(self.corners)
+        self.whole(self._buttons())
+        self.finish()
+        session.opened.connect(self._on_opened)
+
+    # What there is
+
+    def _make_numbers(self) -> None:
         self.length = self.number("Length", "Finished centreline, end to end.")
-        self.blank = self.number("Blank", "What to saw: the length with both allowances.")
+        self.blank = self.number("Blank", "What to saw: the length with both allowances, less the stretch.")
+        self.blank_parts = self.words()
+        self.blank_parts.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.mass = self.number("Mass", "Of the finished tube.")
         self.nearest = self.number("Nearest", "Least clearance from the tube's surface, and to which panel.")
         self.nearest_panel = self.words()
         self.nearest_panel.setAlignment(Qt.AlignmentFlag.AlignRight)
+
+    def _make_choices(self) -> None:
         self.stock = ChoiceBox()
         self.stock.activated.connect(self._on_stock)
         self.field("Stock", self.stock, "What the tube is made of.")
         self.die = ChoiceBox()
         self.die.activated.connect(self._on_die)
         self.field("Die", self.die, "The die that makes all its bends.")
-        self.allowances = tuple(LengthField(units, may_be_empty=True) for _ in range(2))
-        tip = "Extra length of the blank, cut off at fitting. Empty: the limit's."
-        for words, field in zip(("Start allowance", "End allowance"), self.allowances, strict=True):
-            field.entered.connect(self._on_allowance)
-            field.emptied.connect(self._on_allowance)
-            self.field(words, field, tip)
-        self._bends_title = self.heading("Bends, from the start end")
-        self.bends = _table(("", "Straight", "Turned", "Angle"))
+        tip = "What is known of this die with this stock. Opens the page where a trial bend is entered."
+        self.trials = self.command_button("", "trial_bends", tip)
+        self._trials_name = self.field("Trial bends", self.trials, tip)
+
+    def _make_bends(self) -> None:
+        self._bends_title = self.heading("Bends, in the order of bending")
+        self.bends = number_table(("", "Straight", "Turned", "Angle", "Set"))
         # The turn's way, cw or ccw, must never be cut off.
-        self.bends.horizontalHeader().setSectionResizeMode(2, QHeaderView.ResizeMode.ResizeToContents)
+        self.bends.horizontalHeader().setSectionResizeMode(TURNED, QHeaderView.ResizeMode.ResizeToContents)
         self.whole(self.bends)
-        self.heading("Nodes")
-        self.corners = _table(("", "x", "y", "z"))
-        self.corners.itemChanged.connect(self._on_corner)
-        self.corners.setToolTip("Forward of the front axle, left of the centre plane, above the ground.")
-        self.whole(self.corners)
-        self.whole(self._buttons())
-        self.finish()
-        self._filling = False
-        session.opened.connect(self._on_opened)
+        self.order = self.words()
+        self.bend_from = ChoiceBox()
+        self.bend_from.activated.connect(self._on_bend_from)
+        tip = "The end that is ahead of the die at the first bend. The best one lets the die hold the tube."
+        self._bend_from_name = self.field("Begins at", self.bend_from, tip)
+        self.wall = QLabel()
+        self.wall.setProperty("kind", "faint")
+        self.wall.setAlignment(Qt.AlignmentFlag.AlignRight)
+        self._wall_name = self.field("Outer wall", self.wall)
+        self._bend_parts = (
+            self._bends_title,
+            self.bends,
+            self.order,
+            self.bend_from,
+            self._bend_from_name,
+            self.wall,
+            self._wall_name,
+            self.trials,
+            self._trials_name,
+        )
+
+    def _make_ends(self) -> QWidget:
+        """A row an end, so that what belongs together stands together."""
+        holder = QWidget()
+        grid = QGridLayout(holder)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setHorizontalSpacing(8)
+        grid.setVerticalSpacing(5)
+        grid.setColumnStretch(1, 4)
+        grid.setColumnStretch(2, 5)
+        for column, title in ((1, "Allowance"), (2, "Cut to fit")):
+            label = QLabel(title)
+            label.setProperty("kind", "faint")
+            grid.addWidget(label, 0, column)
+        self.allowances = tuple(LengthField(self._units, may_be_empty=True) for _ in range(2))
+        self.cuts = tuple(ChoiceBox() for _ in range(2))
+        for row, (end, allowance, cut) in enumerate(
+            zip(("Start", "End"), self.allowances, self.cuts, strict=True), start=1
+        ):
+            allowance.entered.connect(self._on_allowance)
+            allowance.emptied.connect(self._on_allowance)
+            allowance.setAccessibleName(f"{end} allowance")
+            allowance.setToolTip("Extra length of the blank, cut off at fitting. Empty: as the limits say.")
+            cut.activated.connect(self._on_cut)
+            cut.setAccessibleName(f"{end} cut to fit")
+            cut.setToolTip("Before bending: no allowance is left to cut. After it: at a trim line.")
+            name = QLabel(end)
+            name.setBuddy(allowance)
+            for column, part in enumerate((name, allowance, cut)):
+                grid.addWidget(part, row, column)
+        return holder
+
+    def _buttons(self) -> QWidget:
+        row = QWidget()
+        line = QHBoxLayout(row)
+        line.setContentsMargins(0, 4, 0, 0)
+        for words, command, tip in (
+            ("Copy to other side", "mirror", "Copy the tube across the centre plane."),
+            ("Reverse", "reverse", "Let the tube start at its other end."),
+        ):
+            line.addWidget(self.command_button(words, command, tip))
+        return row
+
+    # What is shown
 
     def _on_opened(self) -> None:
         self._report = None
-
-    def set_units(self, units: Units) -> None:
-        self._units = units
-        for field in self.allowances:
-            field.set_units(units)
-        self.refresh()
 
     def show_report(self, report: Report) -> None:
         self._report = report
         self._show_nearest()
 
     def show_ids(self, ids: frozenset[int]) -> None:
-        if ids != {self._id}:
+        if ids != self._ids:
             self.corners.setCurrentCell(-1, -1)  # the cell that was chosen was another tube's
-        (self._id,) = ids
-        self.refresh()
+        super().show_ids(ids)
 
     def refresh(self) -> None:
-        """Show the layout as it is now."""
         layout = self._session.layout
         tube = layout.tubes.get(self._id)
         if tube is None:
             return
-        if not self.name.hasFocus():
-            self.name.setText(tube.name)
-        self._show_numbers(layout, tube)
+        self._show_name()
         self._show_nearest()
-        self.stock.show_choices(stock_choices(layout, self._units), tube.stock)
-        self.die.show_choices(
-            die_choices(layout, layout.stocks[tube.stock], self._units), tube.die or BEST_DIE
-        )
-        limit = unit_text.format_length(layout.limits.end_allowance, self._units)
-        for field, value in zip(self.allowances, (tube.start_allowance, tube.end_allowance), strict=True):
-            field.set_value(value)
-            field.setPlaceholderText(limit)
-        self._show_bends(layout, tube)
-        self._show_corners(layout, tube)
-
-    def _show_numbers(self, layout: Layout, tube: Tube) -> None:
-        line = centreline.of(layout, tube)
-        self.length.setText(unit_text.format_length(line.length, self._units))
-        mass = sections.mass(layout.stocks[tube.stock], line.length)
-        self.mass.setText(unit_text.format_mass(mass, self._units))
+        self.stock.show_choices(stock_choices(layout), tube.stock)
+        self.die.show_choices(die_choices(layout, layout.stocks[tube.stock]), tube.die or BEST_DIE)
         try:
             record = schedule.record(layout, tube)
         except GeometryError as error:
             self.blank.setText("—")
             self.blank.setToolTip(error.message)
             return
+        self._show_numbers(record)
+        self._show_bends(tube, record)
+        self._show_ends(tube, record)
+        self._show_corners(layout, tube)
+
+    def _show_numbers(self, record: TubeRecord) -> None:
+        self.length.setText(unit_text.format_length(record.centreline, self._units))
+        self.mass.setText(unit_text.format_mass(record.mass, self._units))
         self.blank.setText(unit_text.format_length(record.blank, self._units))
+        self.blank_parts.setText(blank_words(record, self._units))
 
     def _show_nearest(self) -> None:
         """How near which panel is, in large; coloured and signed by the band."""
@@ -155,58 +208,81 @@ class TubePage(Rows):
         )
         set_band(self.nearest, band)
 
-    def _show_bends(self, layout: Layout, tube: Tube) -> None:
-        points = [layout.nodes[id].position for id in tube.nodes]
-        data = bending.bend_data(points, bending.clr_of(layout, tube))
-        for part in (self.bends, self._bends_title):
-            part.setVisible(bool(data.rows))
-        self.bends.setRowCount(len(data.rows))
-        for row, bend in enumerate(data.rows):
-            straight = unit_text.format_length(bend.straight_before, self._units, unit=False)
-            texts = (str(row + 1), straight, turn_words(bend.rotation), unit_text.format_angle(bend.angle))
+    def _show_bends(self, tube: Tube, record: TubeRecord) -> None:
+        plan = record.plan
+        for part in self._bend_parts:
+            part.setVisible(bool(record.bends))
+        self.order.setVisible(bool(record.bends) and len(wording.bending_runs(plan)) != 1)
+        self.trials.setText(wording.trials_state(plan.calibration))
+        self.order.setText(wording.order_words(plan))
+        self._show_beginning(tube, plan)
+        if record.bends:
+            self._show_wall(record)
+        self.bends.setColumnHidden(SET, plan.calibration.state == "none")
+        self.bends.setRowCount(len(record.bends))
+        for row in range(len(record.bends)):
+            step = plan.steps[row] if plan.steps else None
+            bend = record.bends[row if step is None else step.bend - 1]
+            after = [*(bend.straight_before for bend in record.bends[1:]), record.last_straight]
+            leads_end = step is not None and step.leads == "end"
+            straight = after[bend.number - 1] if leads_end else bend.straight_before
+            texts = (
+                str(bend.number),
+                unit_text.format_length(straight, self._units, unit=False),
+                turn_words(bend.rotation if step is None else step.rotation),
+                unit_text.format_angle(bend.angle),
+                "" if step is None else unit_text.format_angle(step.set_angle),
+            )
             for column, text in enumerate(texts):
-                _show_cell(self.bends, row, column, text)
-        _fit_height(self.bends)
+                show_cell(self.bends, row, column, text).setToolTip(step_tip(step, self._units))
+        fit_height(self.bends)
+
+    def _show_beginning(self, tube: Tube, plan: Plan) -> None:
+        """Offer the ends to begin at; the best one says which it is."""
+        runs = wording.bending_runs(plan)
+        best = "" if not runs or tube.bend_from != "best" else f": the {'middle' if runs[1:] else runs[0][0]}"
+        choices = [
+            (place, words + best if name == "best" else words)
+            for place, (name, words) in enumerate(BEGINNINGS)
+        ]
+        self.bend_from.show_choices(choices, [name for name, _ in BEGINNINGS].index(tube.bend_from))
+
+    def _show_wall(self, record: TubeRecord) -> None:
+        """Show what bending leaves of the outer wall: an estimate, and said to be one."""
+        stock, clr = record.stock, record.bends[0].clr
+        left = unit_text.format_size(springback.wall_left(stock, clr), self._units)
+        lost = unit_text.trimmed_decimal(100.0 * springback.thinning(stock.od, clr), 0)
+        self.wall.setText(f"≈ {left}, estimate")
+        self.wall.setToolTip(
+            f"At the outside of the bends, {lost} % thinner; if nothing comes round from the sides."
+        )
+
+    def _show_ends(self, tube: Tube, record: TubeRecord) -> None:
+        choices = [(place, words) for place, (_, words) in enumerate(CUTS)]
+        for field, asked, is_cut in zip(
+            self.allowances,
+            (tube.start_allowance, tube.end_allowance),
+            (record.start_allowance, record.end_allowance),
+            strict=True,
+        ):
+            field.set_value(asked)
+            field.setPlaceholderText(unit_text.format_length(is_cut, self._units))
+        for box, cut in zip(self.cuts, (tube.start_cut, tube.end_cut), strict=True):
+            box.show_choices(choices, [name for name, _ in CUTS].index(cut))
 
     def _show_corners(self, layout: Layout, tube: Tube) -> None:
         self._filling = True
         self.corners.setRowCount(len(tube.nodes))
         for row, id in enumerate(tube.nodes):
-            _show_cell(self.corners, row, 0, node_words(tube, row))
+            show_cell(self.corners, row, 0, node_words(tube, row))
             for column, value in enumerate(layout.nodes[id].position, start=1):
                 text = unit_text.format_length(value, self._units, unit=False)
-                item = _show_cell(self.corners, row, column, text, editable=True)
+                item = show_cell(self.corners, row, column, text, editable=True)
                 item.setData(ID, id)
-        _fit_height(self.corners)
+        fit_height(self.corners)
         self._filling = False
 
-    def _buttons(self) -> QWidget:
-        row = QWidget()
-        line = QHBoxLayout(row)
-        line.setContentsMargins(0, 4, 0, 0)
-        for words, command, tip in (
-            ("Copy to other side", "mirror", "Copy the tube across the centre plane."),
-            ("Reverse", "reverse", "Let the tube start at its other end."),
-        ):
-            button = QPushButton(words)
-            button.setToolTip(tip)
-            button.setObjectName(command)
-            button.clicked.connect(self._on_button)
-            line.addWidget(button)
-        return row
-
-    def _on_button(self) -> None:
-        self.command_wanted.emit(self.sender().objectName())
-
-    def _on_name(self) -> None:
-        tube = self._session.layout.tubes.get(self._id)
-        wanted = self.name.text().strip()
-        if tube is None or wanted == tube.name:
-            return
-        if not wanted or not self._session.apply(
-            f"Rename {tube.name}", lambda now: edits.rename(now, tube.id, wanted)
-        ):
-            self.name.setText(tube.name)
+    # What is typed
 
     def _on_stock(self) -> None:
         id, stock = self._id, self.stock.chosen
@@ -223,6 +299,19 @@ class TubePage(Rows):
         id = self._id
         start, end = (field.value for field in self.allowances)
         self._session.apply("Set allowance", lambda now: edits.set_allowances(now, (id,), start, end))
+        self.refresh()
+
+    def _on_cut(self) -> None:
+        id = self._id
+        start, end = (CUTS[box.chosen or 0][0] for box in self.cuts)
+        self._session.apply("Set cuts", lambda now: edits.set_cuts(now, (id,), start, end))
+        self.refresh()
+
+    def _on_bend_from(self) -> None:
+        id, bend_from = self._id, BEGINNINGS[self.bend_from.chosen or 0][0]
+        self._session.apply(
+            "Set where bending begins", lambda now: edits.set_bend_from(now, (id,), bend_from)
+        )
         self.refresh()
 
     def _on_corner(self, item: QTableWidgetItem) -> None:
@@ -254,55 +343,24 @@ def turn_words(rotation: float) -> str:
     return f"{unit_text.format_angle(abs(rotation))} {way}"
 
 
-def stock_choices(layout: Layout, units: Units) -> list[tuple[int, str]]:
-    return [(stock.id, stock.name) for stock in layout.stocks.values()]
+def blank_words(record: TubeRecord, units: Units) -> str:
+    """What a blank is made up of: allowance, length, what bending stretches, allowance."""
+    parts = [record.start_allowance, record.centreline, record.end_allowance]
+    first, length, last = (unit_text.format_length(part, units, unit=False) for part in parts)
+    step = unit_text.length_step(units)
+    if abs(record.stretch) < step / 2.0:
+        return f"{first} + {length} + {last}"
+    sign = "−" if record.stretch > 0.0 else "+"
+    stretch = unit_text.format_length(abs(record.stretch), units, unit=False)
+    return f"{first} + {length} {sign} {stretch} stretch + {last}"
 
 
-def die_choices(layout: Layout, stock: Stock, units: Units) -> list[tuple[int, str]]:
-    """The dies for a stock; the first choice is the rack's best."""
-    best = bending.best_die(layout, stock)
-    words = f"best: {best.name}" if best is not None else "none in the rack"
-    fitting = [(die.id, die.name) for die in layout.dies.values() if bending.is_for(die, stock)]
-    return [(BEST_DIE, words), *fitting]
-
-
-def _table(titles: tuple[str, ...]) -> QTableWidget:
-    table = QTableWidget(0, len(titles))
-    table.setHorizontalHeaderLabels(titles)
-    table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-    table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    table.setShowGrid(False)
-    table.setWordWrap(False)
-    table.setTabKeyNavigation(False)  # Tab leaves the table; while typing it goes to the next cell
-    table.verticalHeader().hide()
-    table.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
-    header = table.horizontalHeader()
-    header.setHighlightSections(False)
-    header.setMinimumSectionSize(18)
-    header.setDefaultAlignment(Qt.AlignmentFlag.AlignRight)
-    header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-    header.setSectionResizeMode(0, QHeaderView.ResizeMode.ResizeToContents)
-    return table
-
-
-def _show_cell(
-    table: QTableWidget, row: int, column: int, text: str, *, editable: bool = False
-) -> QTableWidgetItem:
-    """Show a text in a cell; the first column holds words, the others numbers."""
-    item = table.item(row, column)
-    if item is None:
-        item = QTableWidgetItem()
-        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
-        item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if editable else flags)
-        side = Qt.AlignmentFlag.AlignRight if column else Qt.AlignmentFlag.AlignLeft
-        item.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
-        table.setItem(row, column, item)
-    if item.text() != text:
-        item.setText(text)
-    return item
-
-
-def _fit_height(table: QTableWidget) -> None:
-    height = table.horizontalHeader().sizeHint().height() + ROW_HEIGHT * table.rowCount() + 2
-    table.setFixedHeight(height)
+def step_tip(step: Step | None, units: Units) -> str:
+    """The mark and the dials of one bend."""
+    if step is None:
+        return ""
+    mark = unit_text.format_length(step.mark, units)
+    return (
+        f"Mark {mark} from the sawn start end; rotation dial {unit_text.format_angle(step.dial)}, "
+        f"bend to {unit_text.format_angle(step.set_angle)}."
+    )

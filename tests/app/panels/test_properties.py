@@ -8,8 +8,10 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
+from app.panels import tube_page
 from app.panels.fields import LengthField
 from app.panels.properties import PropertiesPanel
+from app.panels.rows import ChoiceBox
 from app.panels.schedule import nearest_text
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
@@ -36,6 +38,12 @@ def enter(qtbot: QtBot, field: LengthField, text: str) -> None:
     field.selectAll()
     qtbot.keyClicks(field, text)
     qtbot.keyClick(field, Qt.Key.Key_Return)
+
+
+def choose(box: ChoiceBox, words: str) -> None:
+    place = box.findText(words)
+    box.setCurrentIndex(place)
+    box.activated.emit(place)
 
 
 def test_the_page_suits_the_selection(panel: PropertiesPanel, session: Session, named: Named) -> None:
@@ -336,3 +344,83 @@ def test_an_empty_job_says_what_to_do_first(qtbot: QtBot) -> None:
     panel = PropertiesPanel(session, MILLIMETRES)
     qtbot.addWidget(panel)
     assert "Bring in a body" in panel.job.next.text()
+
+
+def test_the_blank_is_the_sum_of_its_parts(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    session.select((named("Hoop"),))
+    record = schedule.record(session.layout, session.layout.tubes[named("Hoop")])
+    first, length, last = panel.tube.blank_parts.text().split(" + ")
+    assert float(first) + float(length) + float(last) == pytest.approx(record.blank, abs=0.2)
+    stretched = replace(record, stretch=4.14)
+    assert "− 4.1 stretch +" in tube_page.blank_words(stretched, MILLIMETRES)
+
+
+def test_each_end_is_cut_before_or_after_bending(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    start, end = panel.tube.cuts
+    assert (start.currentText(), end.currentText()) == ("after bending", "after bending")
+    choose(end, "before bending")
+    assert session.layout.tubes[hoop].start_cut == "after"
+    assert session.layout.tubes[hoop].end_cut == "before"
+    assert session.undo_stack.undoText() == "Set cuts"
+    session.undo()
+    assert end.currentText() == "after bending"
+
+
+def test_bending_begins_where_the_person_says(panel: PropertiesPanel, session: Session, named: Named) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    assert panel.tube.bend_from.currentText().startswith("best: the ")
+    choose(panel.tube.bend_from, "the end")
+    assert session.layout.tubes[hoop].bend_from == "end"
+    assert panel.tube.bend_from.itemText(0) == "best"
+
+
+def test_the_bends_stand_in_the_order_of_bending(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    session.apply("End", lambda now: edits.set_bend_from(now, (hoop,), "end"))
+    record = schedule.record(session.layout, session.layout.tubes[hoop])
+    numbers = [panel.tube.bends.item(row, 0).text() for row in range(panel.tube.bends.rowCount())]
+    assert numbers == [str(step.bend) for step in record.plan.steps]
+    straight = panel.tube.bends.item(0, 1).text()
+    ahead = record.last_straight if record.plan.steps[0].leads == "end" else record.bends[0].straight_before
+    assert straight == format_length(ahead, MILLIMETRES, unit=False)
+    assert "Mark " in panel.tube.bends.item(0, 1).toolTip()
+
+
+def test_a_die_without_trial_bends_is_geometry_only_and_the_wall_an_estimate(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Hoop"),))
+    assert "geometry only" in panel.tube.trials.text()
+    assert panel.tube.bends.isColumnHidden(4)
+    assert "estimate" in panel.tube.wall.text()
+    with qtbot.waitSignal(panel.command_wanted) as wanted:
+        panel.tube.trials.click()
+    assert wanted.args == ["trial_bends"]
+    session.select((named("Brace"),))
+    assert not panel.tube.trials.isVisible()
+
+
+def test_a_joint_of_two_ends_in_line_takes_a_sleeve(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    (corner,) = session.layout.tubes[hoop].nodes[1:2]
+    session.select((corner,))
+    assert not panel.node.sleeve.isVisible()
+    session.apply("Split", lambda now: edits.split_tube(now, hoop, station=300.0)[0])
+    joint = session.layout.tubes[hoop].nodes[-1]
+    session.select((joint,))
+    assert panel.node.sleeve.isVisible()
+    panel.node.sleeve.click()
+    assert session.layout.nodes[joint].sleeve
+    assert session.undo_stack.undoText() == "Join over a sleeve"
+    panel.node.sleeve.click()
+    assert not session.layout.nodes[joint].sleeve

@@ -7,10 +7,11 @@ from typing import Literal
 import numpy as np
 from msgspec.structs import replace
 
-from geometry.layout import Die, Limits, Stock, TrialBend
+from geometry.layout import Die, Stock, TrialBend
 from geometry.tolerances import ANGLE_NOISE
-from geometry.tube import trial_fit
-from geometry.tube.trial_fit import Guess
+from geometry.tube import least_squares, trial_fit
+from geometry.tube.least_squares import Verdict
+from geometry.tube.trial_fit import LEGS, Accuracy, Fit
 from geometry.vectors import Floats
 
 Part = Literal["legs", "dial"]
@@ -21,6 +22,37 @@ WORDS: dict[Part, tuple[str, str]] = {
     "legs": ("The legs", "in their legs"),
     "dial": ("Dial and angle", "in dial and angle"),
 }
+
+
+def next_steps(
+    trials: Sequence[TrialBend],
+    die: Die,
+    stock: Stock,
+    accuracy: Accuracy,
+    fit: Fit,
+    told: Sequence[bool],
+) -> tuple[str, ...]:
+    """Return what the person should do next, most urgent first."""
+    near = best_next(trials, die, stock, accuracy, fit)
+    judged: tuple[tuple[Part, bool, Verdict], ...] = (
+        ("legs", fit.legs_make_sense, fit.leg_verdict),
+        ("dial", fit.dials_make_sense, fit.dial_verdict),
+    )
+    sentences = []
+    for part, makes_sense, verdict in judged:
+        if not makes_sense:
+            sentences.append(no_sense(part))
+        elif not verdict.agree:
+            wrong = [trials[place] for place in verdict.wrong]
+            sentences.append(contradiction(part, wrong, len(trials), near))
+    if all(told):
+        return tuple(sentences)
+    legs = None if all(told[LEGS]) else unmeasured_legs(trials)
+    sentences += [legs] if legs else []
+    whole = [_pretended(trial, trial.angle) for trial in trials]
+    if (untold(whole, die, stock, accuracy, fit) > 1.0).any():
+        sentences.append(one_more(trials, near))
+    return tuple(sentences) or (steadier(near),)
 
 
 def first(die: Die) -> tuple[str, ...]:
@@ -53,10 +85,9 @@ def contradiction(part: Part, wrong: Sequence[TrialBend], count: int, more: floa
     what, in_what = WORDS[part]
     if wrong:
         return f"{what} of {_named(wrong)} do not fit the others; measure again, or leave it out of the fit."
-    which = "one of them" if count == 1 else f"which of the {count}"
     return (
-        f"The {count} trial bends disagree {in_what}, and it cannot be told {which} is wrong; measure "
-        f"them again, or bend one more near {shown(more)}."
+        f"The {count} trial bends disagree {in_what}, and it cannot be told which is wrong; measure them "
+        f"again, or bend one more near {shown(more)}."
     )
 
 
@@ -88,27 +119,34 @@ def steadier(near: float) -> str:
     return f"The trial bends scatter more than tape and gauge explain; bend one more near {shown(near)}."
 
 
-def best_next(
-    trials: Sequence[TrialBend], die: Die, stock: Stock, limits: Limits, leg_sd: Floats, dial_sd: Floats
-) -> float:
+def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> float:
     """Return the angle at which one more bend, wholly measured, would tell most."""
 
-    def worst(angle: float) -> tuple[float, float]:
-        new = replace(trials[0], angle=angle, measured_to="corner", lead_leg=1.0, tail_leg=1.0)
-        sd = open_sd([*trials, new], die, stock, limits, leg_sd, dial_sd)
+    def left_open(angle: float) -> tuple[float, float]:
+        more = (*trials, _pretended(trials[0], angle))
         nearest = min(abs(angle - trial.angle) for trial in trials)
-        return float(sd.max()), -nearest
+        return float(untold(more, die, stock, accuracy, fit).max()), -nearest
 
-    return min(_reachable(die), key=worst)
+    return min(_reachable(die), key=left_open)
 
 
-def open_sd(
-    trials: Sequence[TrialBend], die: Die, stock: Stock, limits: Limits, leg_sd: Floats, dial_sd: Floats
-) -> Floats:
-    """Return how well trial bends tell each of the five, in terms of what is assumed; 1 or less is told."""
-    guess = Guess(die.clr, die.clr, 1.0)
-    legs = trial_fit.own_sd(trial_fit.leg_rows(trials, die, stock, limits, guess), leg_sd)
-    return np.concatenate([legs, trial_fit.own_sd(trial_fit.dial_rows(trials, limits, guess), dial_sd)])
+def untold(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> Floats:
+    """Return how badly trial bends tell each of the five, of what is assumed; 1 or less counts as told."""
+    guess = trial_fit.as_bought(die)
+    legs = trial_fit.rows_of_legs(trials, die, stock, accuracy, guess)
+    dials = trial_fit.rows_of_dials(trials, accuracy, guess)
+    return np.concatenate(
+        [
+            least_squares.told_sd(legs, fit.legs.assumed_sd),
+            least_squares.told_sd(dials, fit.dials.assumed_sd),
+        ]
+    )
+
+
+def _pretended(trial: TrialBend, angle: float) -> TrialBend:
+    """Return a trial bend as if both its legs were measured; only what it would tell is asked of it."""
+    to: Literal["corner", "back"] = trial.measured_to if angle == trial.angle else "corner"
+    return replace(trial, angle=angle, measured_to=to, lead_leg=1.0, tail_leg=1.0)
 
 
 def shown(angle: float) -> str:

@@ -1,4 +1,4 @@
-"""The numbers behind trial bends: what each measurement says, and the fit to all of them.
+"""What each measurement of a trial bend says, and the fit to all of them.
 
 Two fits, so that a dial that is not quite straight cannot bend the lengths: (offset, clr, consumed) to
 the legs, and (dial_at_zero, dial_per_angle) to the dial. Both are linear once the angle is measured.
@@ -13,21 +13,72 @@ import numpy as np
 from msgspec import Struct
 
 from geometry.layout import BendPart, Die, Limits, Stock, TrialBend
+from geometry.tube import least_squares
+from geometry.tube.least_squares import Assumption, Rows, Solved, Verdict
 from geometry.vectors import Floats
 
 What = Literal["lead leg", "tail leg", "dial"]
 
 # How much of a bend lies between its leading side and the part that the reference point belongs to.
 PART: dict[BendPart, float] = {"start": 0.0, "middle": 0.5, "end": 1.0}
+LEGS, DIAL = slice(0, 3), slice(3, 5)  # of the five parameters
+
+# What is taken for granted until trial bends tell better, with the standard deviation it is given.
+# No source: wide enough for the ways shops bend, so that nothing assumed passes for known.
+OFFSET_SD = 10.0  # mm; a reference point that nobody has tried
+CLR_SD = 0.05  # of the radius; the die's radius, opened as far as the dial is ahead of the angle
+STRETCH_SD = 0.05  # of the radius; a bend takes as much blank as its arc is long
+DIAL_AT_ZERO_SD = math.radians(2.0)  # the dial starts at 0
+DIAL_PER_ANGLE_SD = 0.1  # of 1; used only where no dial reading makes sense
+# How much another batch of the same tube may differ from the last.
+BATCH_DIAL_SD = 0.01
+BATCH_RADIUS_SD = 0.01  # of the radius, and of what a bend takes
+# Measured numbers that are farther than this from what the die makes one expect are slips.
+PLAUSIBLE = 2.0  # times as much, or as little
+LARGEST_DIAL_AT_ZERO = math.radians(45.0)
+
 # Nobody reads better than this; it keeps the weights finite where a shop states no error at all.
 LEAST_TAPE = 1e-3  # mm
 LEAST_GAUGE = 1e-5  # rad
-ERRORS = 6  # of a trial: mark, length, lead leg, tail leg, angle, dial; each apart from the others
-MARK, LENGTH, LEAD, TAIL, ANGLE, DIAL = range(ERRORS)
-NULL = 1e-9  # a singular value this much less than the largest is none
-TOUCHED = 1e-6  # a parameter with this much of a direction that nothing tells is not told
-THREE_SD = 2.782  # normal quantile of the probability that 3 standard deviations leave inside
-MOST_FOR_PAIRS = 12  # trial bends up to which two contradicting ones are looked for
+ERRORS = 6  # of a trial, each apart from the others
+MARK, LENGTH, LEAD_LEG, TAIL_LEG, ANGLE, DIAL_SET = range(ERRORS)
+SETTLED, ROUNDS = 1e-12, 20  # of the weights
+
+
+class Accuracy(Struct, frozen=True):
+    """The standard deviation of one length, and of one angle. The dial is set as well as an angle is read."""
+
+    tape: float
+    gauge: float
+
+
+class Prior(Struct, frozen=True, eq=False):
+    """What an older batch taught of the five parameters."""
+
+    values: Floats
+    covariance: Floats
+
+
+class Fit(Struct, frozen=True, eq=False):
+    """Both fits of one batch, and the rows they were made from."""
+
+    leg_rows: Rows
+    dial_rows: Rows
+    legs: Solved
+    dials: Solved
+    covariance: Floats  # (5, 5)
+    legs_make_sense: bool  # if not, only what is assumed counts
+    dials_make_sense: bool
+    leg_verdict: Verdict
+    dial_verdict: Verdict
+
+    @property
+    def values(self) -> Floats:
+        return np.concatenate([self.legs.value, self.dials.value])
+
+    @property
+    def told(self) -> tuple[bool, ...]:
+        return (*self.legs.told, *self.dials.told)
 
 
 class Guess(Struct, frozen=True):
@@ -38,210 +89,101 @@ class Guess(Struct, frozen=True):
     dial_per_angle: float
 
 
-class Rows(Struct, frozen=True, eq=False):
-    """Measurements as linear equations, values (n,) = design (n, k) times parameters + noise."""
-
-    trials: tuple[int, ...]  # for each row the place of its trial
-    what: tuple[What, ...]
-    design: Floats
-    values: Floats
-    noise: Floats  # (n, 6 a trial): what each error of one standard deviation does to each row
+def accuracy(limits: Limits) -> Accuracy:
+    return Accuracy(max(limits.tape_error, LEAST_TAPE), max(limits.gauge_error, LEAST_GAUGE))
 
 
-class Assumption(Struct, frozen=True, eq=False):
-    """What is taken for granted where nothing tells: rows (m, k) times parameters = values (m,), sd 1."""
+def fit(
+    trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, prior: Prior | None = None
+) -> Fit:
+    """Fit, weigh anew by what was found, and fit again until it settles."""
+    guess = as_bought(die)
+    for _ in range(ROUNDS):
+        leg_rows = rows_of_legs(trials, die, stock, accuracy, guess)
+        dial_rows = rows_of_dials(trials, accuracy, guess)
+        dials = least_squares.solve(dial_rows, assumed_of_dial(trials, prior))
+        legs = least_squares.solve(leg_rows, assumed_of_legs(die, dials.value[1], prior))
+        before, guess = guess, _guess(die, legs, dials)
+        if _change(before, guess) < SETTLED:
+            break
+    legs_make_sense = _is_near(legs.value[1], die.clr) and _is_near(legs.value[2], die.clr)
+    at_zero, per_angle = dials.value
+    dials_make_sense = _is_near(per_angle, 1.0) and abs(at_zero) <= LARGEST_DIAL_AT_ZERO
+    if not dials_make_sense:
+        dials = least_squares.solve(dial_rows.none, assumed_of_dial((), prior))
+    if not legs_make_sense:
+        legs = least_squares.solve(leg_rows.none, assumed_of_legs(die, dials.value[1], prior))
+    tie = (
+        _tie(prior) if prior is not None else np.zeros((len(legs.assumed_gain.T), len(dials.assumed_gain.T)))
+    )
+    covariance = least_squares.joint_covariance(legs, dials, tie)
+    return Fit(
+        leg_rows,
+        dial_rows,
+        legs,
+        dials,
+        covariance,
+        legs_make_sense,
+        dials_make_sense,
+        least_squares.verdict(leg_rows),
+        least_squares.verdict(dial_rows),
+    )
 
-    rows: Floats
-    values: Floats
-    sd: Floats  # (k,) of each parameter by itself: trials that know less do not count as telling it
 
-
-class Solved(Struct, frozen=True, eq=False):
-    """Parameters, which of them the measurements tell by themselves, and how errors come through."""
-
-    value: Floats
-    told: tuple[bool, ...]
-    gain: Floats  # (k, n) of whitened measurements, each of sd 1 (the scale is in it)
-    assumed_gain: Floats  # (k, m)
-    noise: Floats  # (n, 6 a trial) whitened
-    against: Floats  # (k,) the assumption's sd, which a told parameter is known better than
-    scale: float  # by which variances were raised, as the measurements scatter more than stated
-
-    @property
-    def covariance(self) -> Floats:
-        both: Floats = self.gain @ self.gain.T + self.assumed_gain @ self.assumed_gain.T
-        return both
-
-
-def leg_rows(trials: Sequence[TrialBend], die: Die, stock: Stock, limits: Limits, guess: Guess) -> Rows:
-    """Return what the legs say of (offset, clr, consumed).
+def rows_of_legs(
+    trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, guess: Guess
+) -> Rows:
+    """Return what the legs say of (offset, clr, consumed): of each trial, the lead leg first.
 
     lead leg - mark - r t = offset + t clr - k A consumed
     tail leg - length + mark - r t = -offset + t clr - (1 - k) A consumed
     with r = OD / 2, t = tan(A / 2) (or 1, measured to the back), k the part of the bend at the mark.
     """
-    tape, part = max(limits.tape_error, LEAST_TAPE), PART[die.mark_at]
-    gauge, half = max(limits.gauge_error, LEAST_GAUGE), stock.od / 2.0
-    rows = _Table(3, len(trials))
+    tape, part = accuracy.tape, PART[die.mark_at]
+    rows = _Table(3)
     for place, trial in enumerate(trials):
-        reach, growth = _reach(trial)
-        outside = (guess.clr + half) * growth
+        reach, growth = leg_reach(trial)
+        outside, grows = stock.od / 2.0 * reach, (guess.clr + stock.od / 2.0) * growth
         if trial.lead_leg is not None:
             taken = part * trial.angle
-            errors = {LEAD: tape, MARK: -tape, ANGLE: (part * guess.consumed - outside) * gauge}
-            value = trial.lead_leg - trial.mark - half * reach
-            rows.add(place, "lead leg", (1.0, reach, -taken), value, errors)
+            errors = {
+                LEAD_LEG: tape,
+                MARK: -tape,
+                ANGLE: (part * guess.consumed - grows) * accuracy.gauge,
+            }
+            rows.add(place, (1.0, reach, -taken), trial.lead_leg - trial.mark - outside, errors)
         if trial.tail_leg is not None:
             rest = 1.0 - part
             errors = {
-                TAIL: tape,
+                TAIL_LEG: tape,
                 LENGTH: -tape,
                 MARK: tape,
-                ANGLE: (rest * guess.consumed - outside) * gauge,
+                ANGLE: (rest * guess.consumed - grows) * accuracy.gauge,
             }
-            value = trial.tail_leg - trial.length + trial.mark - half * reach
-            rows.add(place, "tail leg", (-1.0, reach, -rest * trial.angle), value, errors)
-    return rows.built()
+            value = trial.tail_leg - trial.length + trial.mark - outside
+            rows.add(place, (-1.0, reach, -rest * trial.angle), value, errors)
+    return rows.built(len(trials))
 
 
-def dial_rows(trials: Sequence[TrialBend], limits: Limits, guess: Guess) -> Rows:
-    """Return what the dials say of (dial_at_zero, dial_per_angle): dial = at zero + A per angle.
+def legs_measured(trials: Sequence[TrialBend]) -> tuple[What, ...]:
+    """Return what each row of the legs is."""
+    whats: list[What] = []
+    for trial in trials:
+        whats += ["lead leg"] if trial.lead_leg is not None else []
+        whats += ["tail leg"] if trial.tail_leg is not None else []
+    return tuple(whats)
 
-    The dial is taken to be set as well as an angle is measured.
-    """
-    gauge = max(limits.gauge_error, LEAST_GAUGE)
-    rows = _Table(2, len(trials))
+
+def rows_of_dials(trials: Sequence[TrialBend], accuracy: Accuracy, guess: Guess) -> Rows:
+    """Return what the dials say of (dial_at_zero, dial_per_angle): dial = at zero + A per angle."""
+    rows = _Table(2)
     for place, trial in enumerate(trials):
-        errors = {DIAL: gauge, ANGLE: -guess.dial_per_angle * gauge}
-        rows.add(place, "dial", (1.0, trial.angle), trial.dial, errors)
-    return rows.built()
+        errors = {DIAL_SET: accuracy.gauge, ANGLE: -guess.dial_per_angle * accuracy.gauge}
+        rows.add(place, (1.0, trial.angle), trial.dial, errors)
+    return rows.built(len(trials))
 
 
-def solve(rows: Rows, assumed: Assumption) -> Solved:
-    """Return the best parameters: those the rows tell from the rows alone, the rest with what is assumed.
-
-    A told parameter takes nothing from the assumption; one that is not told follows from the told
-    ones, the rows and the assumption together.
-    """
-    unit = np.linalg.inv(np.linalg.cholesky(rows.noise @ rows.noise.T)) if len(rows.values) else None
-    noise = rows.noise if unit is None else unit @ rows.noise
-    design = rows.design if unit is None else unit @ rows.design
-    values = rows.values if unit is None else unit @ rows.values
-    misfit, freedom = _misfit(design, values)
-    scale = max(1.0, misfit / freedom) if freedom else 1.0
-    design, values = design / math.sqrt(scale), values / math.sqrt(scale)
-
-    spread = assumed.sd
-    own_gain, own_sd = _own(design * spread)
-    told = own_sd <= 1.0
-    gain = np.where(told[:, None], own_gain, 0.0)
-    assumed_gain = np.zeros((len(spread), len(assumed.values)))
-    open_ = ~told
-    if open_.any():
-        both = np.vstack([design, assumed.rows]) * spread
-        inverse = np.linalg.pinv(both[:, open_])
-        by_rows, by_assumption = inverse[:, : len(values)], inverse[:, len(values) :]
-        # What the told ones explain is taken off before the others are fitted to the rest.
-        gain[open_] = by_rows - inverse @ both[:, told] @ gain[told]
-        assumed_gain[open_] = by_assumption
-    gain, assumed_gain = gain * spread[:, None], assumed_gain * spread[:, None]
-    value: Floats = gain @ values + assumed_gain @ assumed.values
-    return Solved(value, tuple(bool(one) for one in told), gain, assumed_gain, noise, spread, scale)
-
-
-def together(legs: Solved, dials: Solved, tie: Floats) -> Floats:
-    """Return the covariance (5, 5) of both fits; tie (m, m') is that of what was assumed for them."""
-    cross = legs.gain @ (legs.noise @ dials.noise.T) @ dials.gain.T
-    cross = cross + legs.assumed_gain @ tie @ dials.assumed_gain.T
-    covariance: Floats = np.block([[legs.covariance, cross], [cross.T, dials.covariance]])
-    return covariance
-
-
-def own_sd(rows: Rows, sd: Floats) -> Floats:
-    """Return how well the rows alone tell each parameter, in terms of the sd given (k,)."""
-    if not len(rows.values):
-        return np.full(len(sd), math.inf)
-    unit = np.linalg.inv(np.linalg.cholesky(rows.noise @ rows.noise.T))
-    return _own(unit @ rows.design * sd)[1]
-
-
-def contradicting(rows: Rows, count: int) -> tuple[tuple[int, ...], bool]:
-    """Return the places of trials that do not fit the others, and whether the trials disagree at all.
-
-    A trial is named only if the others agree without it, can check one another, and no other trial
-    could be the wrong one instead.
-    """
-    if not len(rows.values):
-        return (), False
-    unit = np.linalg.inv(np.linalg.cholesky(rows.noise @ rows.noise.T))
-    places = np.array(rows.trials)
-    judge = _Judge(unit @ rows.design, unit @ rows.values, places)
-    everyone = frozenset(range(count))
-    if judge.agree(everyone):
-        return (), False
-    suspects = [{one} for one in everyone if judge.clears(everyone - {one})]
-    if not suspects and count <= MOST_FOR_PAIRS:
-        pairs = [{a, b} for a in everyone for b in everyone if a < b]
-        suspects = [pair for pair in pairs if judge.clears(everyone - pair)]
-    return (tuple(sorted(suspects[0])), True) if len(suspects) == 1 else ((), True)
-
-
-class _Judge:
-    """Says whether some of the trials agree with one another."""
-
-    def __init__(self, design: Floats, values: Floats, places: np.ndarray) -> None:
-        self._design, self._values, self._places = design, values, places
-        self._known: dict[frozenset[int], tuple[float, int]] = {}
-
-    def agree(self, some: frozenset[int]) -> bool:
-        """Say whether they scatter no more than stated, together and each against the others."""
-        misfit, freedom = self._misfit(some)
-        if misfit > _limit(freedom):
-            return False
-        for one in some:
-            rest, rest_freedom = self._misfit(some - {one})
-            if misfit - rest > _limit(freedom - rest_freedom):
-                return False
-        return True
-
-    def clears(self, rest: frozenset[int]) -> bool:
-        """Say whether the rest check one another, and agree."""
-        return self._misfit(rest)[1] >= 1 and self.agree(rest)
-
-    def _misfit(self, some: frozenset[int]) -> tuple[float, int]:
-        if some not in self._known:
-            chosen = np.isin(self._places, list(some))
-            self._known[some] = _misfit(self._design[chosen], self._values[chosen])
-        return self._known[some]
-
-
-class _Table:
-    """Gathers rows."""
-
-    def __init__(self, parameters: int, trials: int) -> None:
-        self._parameters, self._trials = parameters, trials
-        self._rows: list[tuple[int, What, tuple[float, ...], float, dict[int, float]]] = []
-
-    def add(
-        self, place: int, what: What, design: tuple[float, ...], value: float, errors: dict[int, float]
-    ) -> None:
-        self._rows.append((place, what, design, value, errors))
-
-    def built(self) -> Rows:
-        noise = np.zeros((len(self._rows), ERRORS * self._trials))
-        for i, (place, _, _, _, errors) in enumerate(self._rows):
-            for error, response in errors.items():
-                noise[i, ERRORS * place + error] = response
-        return Rows(
-            tuple(row[0] for row in self._rows),
-            tuple(row[1] for row in self._rows),
-            np.array([row[2] for row in self._rows]).reshape(-1, self._parameters),
-            np.array([row[3] for row in self._rows]),
-            noise,
-        )
-
-
-def _reach(trial: TrialBend) -> tuple[float, float]:
+def leg_reach(trial: TrialBend) -> tuple[float, float]:
     """Return how many radii a leg reaches beyond its straight, and how that grows with the angle."""
     if trial.measured_to == "back":
         return 1.0, 0.0
@@ -249,30 +191,99 @@ def _reach(trial: TrialBend) -> tuple[float, float]:
     return reach, 0.5 * (1.0 + reach**2)
 
 
-def _own(scaled: Floats) -> tuple[Floats, Floats]:
-    """Return the least-squares gain (k, n) of whitened rows and each parameter's sd, inf if not told."""
-    u, s, vt = np.linalg.svd(scaled, full_matrices=True)
-    rank = int(np.count_nonzero(s > NULL * s[0])) if len(s) else 0
-    known, unknown = vt[:rank] / s[:rank, None], vt[rank:]
-    sd: Floats = np.linalg.norm(known, axis=0)
-    sd[(np.abs(unknown) > TOUCHED).any(axis=0)] = math.inf
-    gain: Floats = known.T @ u[:, :rank].T
-    return gain, sd
+def assumed_of_legs(die: Die, dial_per_angle: float, prior: Prior | None = None) -> Assumption:
+    """Return what holds of (offset, clr, consumed) where nothing tells."""
+    clr = die.clr * _held(dial_per_angle, 1.0)  # the arc keeps its length when it opens
+    sd = np.array([OFFSET_SD, CLR_SD * clr, math.hypot(CLR_SD, STRETCH_SD) * clr])
+    if prior is not None:
+        return _from_prior(prior, LEGS, sd)
+    rows = np.array(
+        [
+            [1.0 / OFFSET_SD, 0.0, 0.0],
+            [0.0, 1.0 / (CLR_SD * clr), 0.0],
+            [0.0, -1.0 / (STRETCH_SD * clr), 1.0 / (STRETCH_SD * clr)],
+        ]
+    )
+    return Assumption(rows, np.array([die.reference / OFFSET_SD, 1.0 / CLR_SD, 0.0]), sd)
 
 
-def _misfit(design: Floats, values: Floats) -> tuple[float, int]:
-    """Return the sum of squares that the best parameters leave of whitened rows, and its freedom."""
-    if not len(values):
-        return 0.0, 0
-    u, s, _ = np.linalg.svd(design / np.maximum(np.abs(design).max(axis=0), NULL), full_matrices=False)
-    u = u[:, s > NULL * s[0]]
-    left = values - u @ (u.T @ values)
-    return float(left @ left), len(values) - u.shape[1]
+def assumed_of_dial(trials: Sequence[TrialBend], prior: Prior | None = None) -> Assumption:
+    """Return what holds of (dial_at_zero, dial_per_angle): with a reading, only where the dial starts."""
+    middle = sum(trial.angle for trial in trials) / len(trials) if trials else 1.0
+    sd = np.array([DIAL_AT_ZERO_SD, DIAL_AT_ZERO_SD / middle])
+    if prior is not None:
+        return _from_prior(prior, DIAL, sd)
+    if trials:
+        return Assumption(np.array([[1.0 / DIAL_AT_ZERO_SD, 0.0]]), np.array([0.0]), sd)
+    sd = np.array([DIAL_AT_ZERO_SD, DIAL_PER_ANGLE_SD])
+    return Assumption(np.diag(1.0 / sd), np.array([0.0, 1.0 / DIAL_PER_ANGLE_SD]), sd)
 
 
-def _limit(freedom: int) -> float:
-    """Return the sum of squares that is passed as rarely as 3 standard deviations (Wilson, Hilferty)."""
-    if freedom == 0:
-        return math.inf
-    part = 2.0 / (9.0 * freedom)
-    return freedom * (1.0 - part + THREE_SD * math.sqrt(part)) ** 3
+def for_another_batch(die: Die, covariance: Floats) -> Floats:
+    """Return the covariance of what one batch taught as it holds for another."""
+    radius = (BATCH_RADIUS_SD * die.clr) ** 2
+    wider: Floats = covariance + np.diag([0.0, radius, radius, 0.0, BATCH_DIAL_SD**2])
+    return wider
+
+
+def as_bought(die: Die) -> Guess:
+    return Guess(die.clr, die.clr, 1.0)
+
+
+class _Table:
+    """Gathers rows: the trial's place, design, value, and what its errors do."""
+
+    def __init__(self, parameters: int) -> None:
+        self._parameters = parameters
+        self._rows: list[tuple[int, tuple[float, ...], float, dict[int, float]]] = []
+
+    def add(self, place: int, design: tuple[float, ...], value: float, errors: dict[int, float]) -> None:
+        self._rows.append((place, design, value, errors))
+
+    def built(self, trials: int) -> Rows:
+        response = np.zeros((len(self._rows), ERRORS * trials))
+        for i, (place, _, _, errors) in enumerate(self._rows):
+            for error, moved in errors.items():
+                response[i, ERRORS * place + error] = moved
+        return Rows(
+            tuple(row[0] for row in self._rows),
+            np.array([row[1] for row in self._rows]).reshape(-1, self._parameters),
+            np.array([row[2] for row in self._rows]),
+            response,
+        )
+
+
+def _from_prior(prior: Prior, block: slice, sd: Floats) -> Assumption:
+    rows = np.linalg.inv(np.linalg.cholesky(prior.covariance[block, block]))
+    return Assumption(rows, rows @ prior.values[block], sd)
+
+
+def _tie(prior: Prior) -> Floats:
+    """Return the covariance between the assumed rows of the legs and those of the dial."""
+    left = np.linalg.cholesky(prior.covariance[LEGS, LEGS])
+    right = np.linalg.cholesky(prior.covariance[DIAL, DIAL])
+    tie: Floats = np.linalg.solve(left, prior.covariance[LEGS, DIAL]) @ np.linalg.inv(right).T
+    return tie
+
+
+def _guess(die: Die, legs: Solved, dials: Solved) -> Guess:
+    clr, consumed = _held(legs.value[1], die.clr), _held(legs.value[2], die.clr)
+    return Guess(clr, consumed, _held(dials.value[1], 1.0))
+
+
+def _change(before: Guess, after: Guess) -> float:
+    """Return the largest change, as a part of what changed."""
+    pairs = (
+        (before.clr, after.clr),
+        (before.consumed, after.consumed),
+        (before.dial_per_angle, after.dial_per_angle),
+    )
+    return max(abs(new - old) / old for old, new in pairs)
+
+
+def _held(value: float, usual: float) -> float:
+    return min(max(float(value), usual / PLAUSIBLE), usual * PLAUSIBLE)
+
+
+def _is_near(value: float, usual: float) -> bool:
+    return usual / PLAUSIBLE <= float(value) <= usual * PLAUSIBLE

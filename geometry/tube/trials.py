@@ -9,29 +9,15 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry.layout import BendPart, Die, Layout, Limits, Stock, TrialBend
+from geometry.layout import BendPart, Die, Layout, Stock, TrialBend
 from geometry.tube import trial_advice, trial_fit
-from geometry.tube.trial_fit import PART, Assumption, Guess, Rows, Solved
+from geometry.tube.trial_fit import DIAL, LEGS, PART, Accuracy, Fit, Prior, What
 from geometry.vectors import Floats
 
 State = Literal["none", "check first", "partial", "measured"]
-What = Literal["lead leg", "tail leg", "dial"]
-
-# What is taken for granted until trial bends tell better, with the standard deviation it is given.
-# No source: wide enough for the ways shops bend, so that nothing assumed passes for known.
-OFFSET_SD = 10.0  # mm; a reference point that nobody has tried
-CLR_SD = 0.05  # of the radius; the die's radius, opened as far as the dial is ahead of the angle
-STRETCH_SD = 0.05  # of the radius; a bend takes as much blank as its arc is long
-DIAL_AT_ZERO_SD = math.radians(2.0)  # the dial starts at 0
-DIAL_PER_ANGLE_SD = 0.1  # of 1; used only where no dial reading makes sense
-# How much another batch of the same tube may differ from the last.
-BATCH_DIAL_SD = 0.01
-BATCH_RADIUS_SD = 0.01  # of the radius, and of what a bend takes
 DISAGREES = 3.0  # standard deviations
-PLAUSIBLE = 2.0  # times as much, or as little, as the die makes one expect: no measured number is farther off
-LARGEST_DIAL_AT_ZERO = math.radians(45.0)
 REMEMBERED = 256  # calibrations: the dies and stocks of some layouts
-SETTLED, ROUNDS = 1e-12, 20
+NAMES = ("offset", "clr", "consumed", "dial_at_zero", "dial_per_angle")
 
 
 class Estimate(Struct, frozen=True):
@@ -107,12 +93,11 @@ def learnt(layout: Layout, die: Die, stock: Stock) -> Calibration:
     known = _by_identity.get(key)
     if known is not None:
         return known[1]
-    limits = layout.limits
     mine = tuple(t for t in layout.trials.values() if t.used and t.die == die.id and t.stock == stock.id)
-    found = _learnt(mine, die, stock, limits) if mine else as_bought(die)
+    found = _learnt(mine, die, stock, trial_fit.accuracy(layout.limits)) if mine else as_bought(die)
     if len(_by_identity) >= REMEMBERED:
         _by_identity.clear()
-    _by_identity[key] = ((layout.trials, die, stock, limits), found)
+    _by_identity[key] = ((layout.trials, die, stock, layout.limits), found)
     return found
 
 
@@ -162,8 +147,7 @@ def foretold(calibration: Calibration, trial: TrialBend, od: float) -> Foretold:
     clr, consumed = calibration.clr.value, calibration.consumed.value
     taken = consumed * trial.angle
     start = trial.mark + calibration.offset.value - PART[calibration.mark_at] * taken
-    reach = 1.0 if trial.measured_to == "back" else math.tan(trial.angle / 2.0)
-    outside = (clr + od / 2.0) * reach
+    outside = (clr + od / 2.0) * trial_fit.leg_reach(trial)[0]
     tail = trial.length - start - taken + outside
     return Foretold(start + outside, tail, dial(calibration, trial.angle))
 
@@ -172,49 +156,54 @@ _by_identity: dict[tuple[int, int, int, int], tuple[object, Calibration]] = {}
 
 
 @lru_cache(maxsize=REMEMBERED)
-def _learnt(mine: tuple[TrialBend, ...], die: Die, stock: Stock, limits: Limits) -> Calibration:
+def _learnt(mine: tuple[TrialBend, ...], die: Die, stock: Stock, accuracy: Accuracy) -> Calibration:
     """Return what trial bends of one die and stock teach; the newest batch stands in for the present one."""
     batches: dict[str, list[TrialBend]] = {}
     for trial in mine:
         batches.setdefault(trial.batch, []).append(trial)
     present = batches.pop(stock.batch, None)
-    last = max(batches.values(), key=lambda trials: max(t.made for t in trials), default=None)
-    old = _fitted(last, die, stock, limits, None) if last else None
+    newest = max(batches.values(), key=lambda trials: max(t.made for t in trials), default=None)
     if present is None:
-        assert old is not None
-        return _for_new_batch(old, die)
-    fitted = _fitted(present, die, stock, limits, None)
-    if old is None or fitted.state == "measured":
+        assert newest is not None
+        return _for_new_batch(_fitted(newest, die, stock, accuracy), die)
+    fitted = _fitted(present, die, stock, accuracy)
+    if newest is None or fitted.state == "measured":
         return fitted
-    return _fitted(present, die, stock, limits, old)
+    return _fitted(present, die, stock, accuracy, _fitted(newest, die, stock, accuracy))
 
 
 def _for_new_batch(old: Calibration, die: Die) -> Calibration:
     """Return an older batch's calibration as it holds for a new one until a check bend is made."""
-    covariance = np.array(old.covariance) + np.diag(_batch_variance(die))
+    covariance = trial_fit.for_another_batch(die, np.array(old.covariance))
+    sds = np.sqrt(np.diag(covariance))
+    estimates = {
+        name: replace(estimate, sd=float(sd))
+        for name, estimate, sd in zip(NAMES, estimates_of(old), sds, strict=True)
+    }
     missing = (trial_advice.check_first(), *old.missing)
-    return replace(_stated(old, covariance), state="check first", missing=missing)
+    wider = replace(old, covariance=_as_tuples(covariance), **estimates)
+    return replace(wider, state="check first", missing=missing)
 
 
 def _fitted(
-    trials: Sequence[TrialBend], die: Die, stock: Stock, limits: Limits, old: Calibration | None
+    trials: Sequence[TrialBend],
+    die: Die,
+    stock: Stock,
+    accuracy: Accuracy,
+    old: Calibration | None = None,
 ) -> Calibration:
     """Return the fit of one batch; what it does not tell comes from an older one, or is assumed."""
-    fit = _fit(trials, die, stock, limits, old)
-    told = (*fit.legs.told, *fit.dials.told)
+    fit = trial_fit.fit(trials, die, stock, accuracy, None if old is None else _prior(old, die))
     differs = old is not None and _differs(fit, old)
+    told = fit.told
     if old is not None and not differs:
-        told = tuple(own or e.told for own, e in zip(told, _estimates(old), strict=True))
-    values = (*fit.legs.value, *fit.dials.value)
-    covariance = trial_fit.together(fit.legs, fit.dials, fit.tie)
+        told = tuple(own or known.told for own, known in zip(told, estimates_of(old), strict=True))
     offset, clr, consumed, at_zero, per_angle = (
         Estimate(float(value), math.sqrt(variance), known)
-        for value, variance, known in zip(values, np.diag(covariance), told, strict=True)
+        for value, variance, known in zip(fit.values, np.diag(fit.covariance), told, strict=True)
     )
-    wrong = [trial_fit.contradicting(rows, len(trials)) for rows in (fit.leg_rows, fit.dial_rows)]
-    named = {place for places, _ in wrong for place in places}
-    missing = _missing(trials, die, stock, limits, fit, told, wrong)
-    if differs and old is not None:
+    missing = trial_advice.next_steps(trials, die, stock, accuracy, fit, told)
+    if old is not None and differs:
         missing = (trial_advice.batch_differs(old.batch), *missing)
     return Calibration(
         "measured" if all(told) else "partial",
@@ -224,160 +213,55 @@ def _fitted(
         consumed,
         at_zero,
         per_angle,
-        covariance=_as_tuples(covariance),
+        covariance=_as_tuples(fit.covariance),
         batch=trials[0].batch,
         made=max(trial.made for trial in trials),
         trials=tuple(trial.id for trial in trials),
         residuals=_residuals(trials, fit),
-        contradicting=tuple(trials[place].id for place in sorted(named)),
+        contradicting=tuple(
+            trial.id
+            for place, trial in enumerate(trials)
+            if place in (*fit.leg_verdict.wrong, *fit.dial_verdict.wrong)
+        ),
         missing=missing,
         borrowed=None if old is None else old.batch,
     )
 
 
-class Fit(Struct, frozen=True, eq=False):
-    """Both fits of one batch, and the rows they were made from."""
-
-    leg_rows: Rows
-    dial_rows: Rows
-    legs: Solved
-    dials: Solved
-    tie: Floats  # between what was assumed of the legs and of the dial
-    makes_sense: tuple[bool, bool]  # of legs and dial; where not, only what is assumed counts
-
-
-def _fit(trials: Sequence[TrialBend], die: Die, stock: Stock, limits: Limits, old: Calibration | None) -> Fit:
-    """Fit, weigh anew by what was found, and fit again until it settles."""
-    guess = Guess(die.clr, die.clr, 1.0)
-    for _ in range(ROUNDS):
-        leg_rows = trial_fit.leg_rows(trials, die, stock, limits, guess)
-        dial_rows = trial_fit.dial_rows(trials, limits, guess)
-        dials = trial_fit.solve(dial_rows, _assumed_dial(trials, old, die))
-        per_angle = float(dials.value[1])
-        legs = trial_fit.solve(leg_rows, _assumed_legs(die, per_angle, old))
-        found = Guess(_held(legs.value[1], die.clr), _held(legs.value[2], die.clr), _held(per_angle, 1.0))
-        change = max(
-            abs(found.clr - guess.clr) / die.clr,
-            abs(found.consumed - guess.consumed) / die.clr,
-            abs(found.dial_per_angle - guess.dial_per_angle),
-        )
-        guess = found
-        if change < SETTLED:
-            break
-    legs_ok = _is_near(legs.value[1], die.clr) and _is_near(legs.value[2], die.clr)
-    dials_ok = _is_near(per_angle, 1.0) and abs(dials.value[0]) <= LARGEST_DIAL_AT_ZERO
-    if not dials_ok:
-        dials = trial_fit.solve(_none_of(dial_rows), _assumed_dial((), old, die))
-    if not legs_ok:
-        assumed = _assumed_legs(die, float(dials.value[1]), old)
-        legs = trial_fit.solve(_none_of(leg_rows), assumed)
-    return Fit(leg_rows, dial_rows, legs, dials, _tie(old, die, legs, dials), (legs_ok, dials_ok))
-
-
-def _assumed_legs(die: Die, dial_per_angle: float, old: Calibration | None) -> Assumption:
-    """Return what holds of (offset, clr, consumed) where nothing tells."""
-    clr = die.clr * _held(dial_per_angle, 1.0)  # the arc keeps its length when it opens
-    sd = np.array([OFFSET_SD, CLR_SD * clr, math.hypot(CLR_SD, STRETCH_SD) * clr])
-    if old is not None:
-        return _from_old(old, die, slice(0, 3), sd)
-    rows = np.array(
-        [
-            [1.0 / OFFSET_SD, 0.0, 0.0],
-            [0.0, 1.0 / (CLR_SD * clr), 0.0],
-            [0.0, -1.0 / (STRETCH_SD * clr), 1.0 / (STRETCH_SD * clr)],
-        ]
-    )
-    return Assumption(rows, np.array([die.reference / OFFSET_SD, 1.0 / CLR_SD, 0.0]), sd)
-
-
-def _assumed_dial(trials: Sequence[TrialBend], old: Calibration | None, die: Die) -> Assumption:
-    """Return what holds of (dial_at_zero, dial_per_angle): with a reading, only where the dial starts."""
-    if not trials and old is None:
-        sd = np.array([DIAL_AT_ZERO_SD, DIAL_PER_ANGLE_SD])
-        return Assumption(np.diag(1.0 / sd), np.array([0.0, 1.0 / DIAL_PER_ANGLE_SD]), sd)
-    middle = sum(t.angle for t in trials) / len(trials) if trials else 1.0
-    sd = np.array([DIAL_AT_ZERO_SD, DIAL_AT_ZERO_SD / middle])
-    if old is not None:
-        return _from_old(old, die, slice(3, 5), sd)
-    return Assumption(np.array([[1.0 / DIAL_AT_ZERO_SD, 0.0]]), np.array([0.0]), sd)
-
-
-def _from_old(old: Calibration, die: Die, block: slice, sd: Floats) -> Assumption:
-    covariance = (np.array(old.covariance) + np.diag(_batch_variance(die)))[block, block]
-    rows = np.linalg.inv(np.linalg.cholesky(covariance))
-    return Assumption(rows, rows @ np.array([e.value for e in _estimates(old)[block]]), sd)
-
-
-def _tie(old: Calibration | None, die: Die, legs: Solved, dials: Solved) -> Floats:
-    """Return the covariance between what was assumed of the legs and of the dial, in units of their sd."""
-    if old is None:
-        return np.zeros((legs.assumed_gain.shape[1], dials.assumed_gain.shape[1]))
-    whole = np.array(old.covariance) + np.diag(_batch_variance(die))
-    left, right = np.linalg.cholesky(whole[:3, :3]), np.linalg.cholesky(whole[3:, 3:])
-    tie: Floats = np.linalg.solve(left, whole[:3, 3:]) @ np.linalg.inv(right).T
-    return tie
-
-
-def _batch_variance(die: Die) -> tuple[float, ...]:
-    radius = (BATCH_RADIUS_SD * die.clr) ** 2
-    return (0.0, radius, radius, 0.0, BATCH_DIAL_SD**2)
+def _prior(old: Calibration, die: Die) -> Prior:
+    covariance = trial_fit.for_another_batch(die, np.array(old.covariance))
+    return Prior(np.array([estimate.value for estimate in estimates_of(old)]), covariance)
 
 
 def _differs(fit: Fit, old: Calibration) -> bool:
     """Say whether a batch was measured to bend otherwise than an older one, beyond doubt."""
-    values, covariance = np.array([e.value for e in _estimates(old)]), np.array(old.covariance)
-    for rows, block in ((fit.leg_rows, slice(0, 3)), (fit.dial_rows, slice(3, 5))):
+    values = np.array([estimate.value for estimate in estimates_of(old)])
+    covariance = np.array(old.covariance)
+    for rows, block in ((fit.leg_rows, LEGS), (fit.dial_rows, DIAL)):
         off = rows.values - rows.design @ values[block]
-        own = (rows.noise**2).sum(axis=1)
-        variance = own + ((rows.design @ covariance[block, block]) * rows.design).sum(axis=1)
-        if (np.abs(off) > DISAGREES * np.sqrt(variance)).any():
+        taught = np.einsum("ij,jk,ik->i", rows.design, covariance[block, block], rows.design)
+        if (np.abs(off) > DISAGREES * np.sqrt(rows.sd**2 + taught)).any():
             return True
     return False
 
 
-def _missing(
-    trials: Sequence[TrialBend],
-    die: Die,
-    stock: Stock,
-    limits: Limits,
-    fit: Fit,
-    told: tuple[bool, ...],
-    wrong: list[tuple[tuple[int, ...], bool]],
-) -> tuple[str, ...]:
-    """Return what the person should do next, most urgent first."""
-    sds = fit.legs.against, fit.dials.against
-    near = trial_advice.best_next(trials, die, stock, limits, *sds)
-    sentences = []
-    parts: tuple[trial_advice.Part, trial_advice.Part] = ("legs", "dial")
-    for part, makes_sense, (places, disagree) in zip(parts, fit.makes_sense, wrong, strict=True):
-        if not makes_sense:
-            sentences.append(trial_advice.no_sense(part))
-        elif disagree:
-            culprits = [trials[place] for place in places]
-            sentences.append(trial_advice.contradiction(part, culprits, len(trials), near))
-    if all(told):
-        return tuple(sentences)
-    legs = None if all(told[:3]) else trial_advice.unmeasured_legs(trials)
-    if legs is not None:
-        sentences.append(legs)
-    whole = [replace(trial, lead_leg=1.0, tail_leg=1.0) for trial in trials]
-    if (trial_advice.open_sd(whole, die, stock, limits, *sds) > 1.0).any():
-        sentences.append(trial_advice.one_more(trials, near))
-    return tuple(sentences) or (trial_advice.steadier(near),)
-
-
 def _residuals(trials: Sequence[TrialBend], fit: Fit) -> tuple[Residual, ...]:
     """Return the residuals, trial by trial."""
-    residuals = []
-    for rows, solved in ((fit.leg_rows, fit.legs), (fit.dial_rows, fit.dials)):
+    found: dict[int, list[Residual]] = {trial.id: [] for trial in trials}
+    dials: tuple[What, ...] = ("dial",) * len(trials)
+    for rows, solved, whats in (
+        (fit.leg_rows, fit.legs, trial_fit.legs_measured(trials)),
+        (fit.dial_rows, fit.dials, dials),
+    ):
         off = rows.values - rows.design @ solved.value
-        sds = np.sqrt((rows.noise**2).sum(axis=1))
-        for place, what, value, sd in zip(rows.trials, rows.what, off, sds, strict=True):
-            residuals.append((place, Residual(trials[place].id, what, float(value), float(sd))))
-    return tuple(residual for _, residual in sorted(residuals, key=lambda pair: pair[0]))
+        for place, what, value, sd in zip(rows.groups, whats, off, rows.sd, strict=True):
+            id = trials[place].id
+            found[id].append(Residual(id, what, float(value), float(sd)))
+    return tuple(residual for residuals in found.values() for residual in residuals)
 
 
-def _estimates(calibration: Calibration) -> tuple[Estimate, ...]:
+def estimates_of(calibration: Calibration) -> tuple[Estimate, ...]:
+    """Return the five parameters in the order of the covariance."""
     return (
         calibration.offset,
         calibration.clr,
@@ -385,29 +269,6 @@ def _estimates(calibration: Calibration) -> tuple[Estimate, ...]:
         calibration.dial_at_zero,
         calibration.dial_per_angle,
     )
-
-
-def _stated(calibration: Calibration, covariance: Floats) -> Calibration:
-    """Return the calibration with another covariance, its standard deviations in step."""
-    sds = np.sqrt(np.diag(covariance))
-    names = ("offset", "clr", "consumed", "dial_at_zero", "dial_per_angle")
-    changed = {
-        name: replace(estimate, sd=float(sd))
-        for name, estimate, sd in zip(names, _estimates(calibration), sds, strict=True)
-    }
-    return replace(calibration, covariance=_as_tuples(covariance), **changed)
-
-
-def _none_of(rows: Rows) -> Rows:
-    return Rows((), (), rows.design[:0], rows.values[:0], rows.noise[:0])
-
-
-def _held(value: float, usual: float) -> float:
-    return min(max(float(value), usual / PLAUSIBLE), usual * PLAUSIBLE)
-
-
-def _is_near(value: float, usual: float) -> bool:
-    return usual / PLAUSIBLE <= value <= usual * PLAUSIBLE
 
 
 def _as_tuples(matrix: Floats) -> tuple[tuple[float, ...], ...]:

@@ -1,0 +1,315 @@
+"""One tab of the rack: a table of stocks or dies with the few numbers that tell them apart, and a form
+beside it with all of the selected one."""
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QWheelEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QGridLayout,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.guarded import guarded
+from app.panels import rack_cells
+from app.panels.fields import NumberField
+from app.panels.rack_cells import Column, Thing
+from app.panels.rows import ChoiceBox
+from app.units import Units
+from geometry.layout import Layout
+
+ID = Qt.ItemDataRole.UserRole
+ROW_HEIGHT = 24
+ACROSS = 2  # fields side by side in the form
+
+
+class RackTable(QTableWidget):
+    """Rows of stocks or dies as text; tells what was typed, changes nothing itself."""
+
+    edited = Signal(int, object, str)  # id, column, text
+
+    def __init__(self, columns: Sequence[Column], name: str, units: Units) -> None:
+        shown = tuple(column for column in columns if column.in_table)
+        super().__init__(0, len(shown))
+        self.columns = shown
+        self.units = units
+        self._filling = False
+        self.setAccessibleName(name)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setAlternatingRowColors(True)
+        self.setShowGrid(False)
+        self.setWordWrap(False)
+        self.setTabKeyNavigation(False)
+        self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
+        header = self.horizontalHeader()
+        header.setHighlightSections(False)
+        header.setMinimumSectionSize(30)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        self.itemChanged.connect(self._on_item_changed)
+
+    def fill(self, things: Mapping[int, Thing], layout: Layout) -> None:
+        self._filling = True
+        self.setRowCount(len(things))
+        self._show_titles()
+        for row, thing in enumerate(things.values()):
+            for place, column in enumerate(self.columns):
+                self.setItem(row, place, self._cell(thing, column, layout))
+        self._filling = False
+
+    def chosen_ids(self) -> list[int]:
+        rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
+        items = [self.item(row, 0) for row in rows]
+        return [int(item.data(ID)) for item in items if item is not None]
+
+    def choose(self, row: int) -> None:
+        """Select one row and bring it into sight."""
+        if 0 <= row < self.rowCount():
+            self.setCurrentCell(row, 0)
+            self.selectRow(row)
+            self.scrollTo(self.model().index(row, 0))
+
+    def _show_titles(self) -> None:
+        for place, column in enumerate(self.columns):
+            heading = QTableWidgetItem(column.title)
+            heading.setToolTip(f"{column.tip}.")
+            is_text = column.kind == "text"
+            side = Qt.AlignmentFlag.AlignLeft if is_text else Qt.AlignmentFlag.AlignRight
+            heading.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
+            self.setHorizontalHeaderItem(place, heading)
+
+    def _cell(self, thing: Thing, column: Column, layout: Layout) -> QTableWidgetItem:
+        item = QTableWidgetItem(rack_cells.cell_text(thing, column, self.units, layout))
+        item.setData(ID, thing.id)
+        flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
+        item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if column.attribute else flags)
+        if column.kind != "text":
+            item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        item.setToolTip(f"{column.tip}: {item.text()}")
+        return item
+
+    def _on_item_changed(self, item: QTableWidgetItem) -> None:
+        if not self._filling:
+            self.edited.emit(int(item.data(ID)), self.columns[item.column()], item.text())
+
+
+class CellField(NumberField):
+    """A number of a stock or die, in the person's unit."""
+
+    def __init__(self, column: Column, units: Units) -> None:
+        super().__init__(may_be_empty=column.may_be_empty)
+        self._column = column
+        self._units = units
+        self.setPlaceholderText(column.empty)
+
+    def set_units(self, units: Units) -> None:
+        self._units = units
+        self._show()
+
+    def text_of(self, value: float) -> str:
+        return rack_cells.number_text(value, self._column, self._units)
+
+    def read(self, text: str) -> float:
+        return float(rack_cells.cell_value(self._column, text, self._units))
+
+
+class StillChoice(ChoiceBox):
+    """A choice that the wheel scrolls past."""
+
+    @guarded()
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()
+
+
+class RowForm(QWidget):
+    """Every attribute of one stock or die; tells what was entered, changes nothing itself."""
+
+    entered = Signal(object, object)  # column, value
+
+    def __init__(self, columns: Sequence[Column], units: Units) -> None:
+        super().__init__()
+        self.columns = tuple(column for column in columns if column.attribute)
+        self.fields: dict[str, QLineEdit | ChoiceBox] = {}
+        self._thing: Thing | None = None
+        outside = QVBoxLayout(self)
+        outside.setContentsMargins(10, 6, 8, 6)
+        outside.setSpacing(5)
+        self._grid = QGridLayout()
+        self._grid.setHorizontalSpacing(6)
+        self._grid.setVerticalSpacing(4)
+        for place in range(ACROSS):
+            self._grid.setColumnStretch(2 * place + 1, 1)
+        outside.addLayout(self._grid)
+        self.below = QVBoxLayout()
+        outside.addLayout(self.below)
+        outside.addStretch(1)
+        for place, column in enumerate(self.columns, ACROSS - 1):
+            self._add(column, place, units)
+
+    def show_thing(self, thing: Thing | None, layout: Layout) -> None:
+        """Show a stock or die; what is being typed just now is left alone."""
+        self._thing = thing
+        self.setEnabled(thing is not None)
+        for column in self.columns:
+            field = self.fields[column.attribute]
+            value = None if thing is None else getattr(thing, column.attribute)
+            if isinstance(field, ChoiceBox):
+                now = None if thing is None else rack_cells.chosen(column, thing)
+                field.show_choices(rack_cells.choices(column, layout), now)
+            elif isinstance(field, NumberField):
+                field.set_value(None if column.may_be_empty and not value else value)
+            elif not (field.hasFocus() and field.isModified()):
+                field.setText(value or "")
+                field.setCursorPosition(0)
+
+    def set_units(self, units: Units) -> None:
+        for field in self.fields.values():
+            if isinstance(field, CellField):
+                field.set_units(units)
+
+    def _add(self, column: Column, place: int, units: Units) -> None:
+        """Put a field into the form; the name is as wide as a whole row."""
+        field = self._field(column, units)
+        self.fields[column.attribute] = field
+        name = QLabel(column.title)
+        name.setBuddy(field)
+        field.setAccessibleName(column.title)
+        for part in (name, field):
+            part.setToolTip(f"{column.tip}.")
+        row, across = divmod(place, ACROSS)
+        if column.attribute == "name":
+            row, across = 0, 0
+        self._grid.addWidget(name, row, 2 * across)
+        self._grid.addWidget(
+            field, row, 2 * across + 1, 1, 2 * ACROSS - 1 if column.attribute == "name" else 1
+        )
+
+    def _field(self, column: Column, units: Units) -> QLineEdit | ChoiceBox:
+        if column.kind == "choice":
+            box = StillChoice()
+            box.activated.connect(partial(self._on_chosen, column))
+            return box
+        if column.kind != "text":
+            number = CellField(column, units)
+            number.entered.connect(partial(self._on_number, column))
+            number.emptied.connect(partial(self._on_number, column, 0.0))
+            return number
+        line = QLineEdit()
+        line.setPlaceholderText(column.empty)
+        line.editingFinished.connect(partial(self._on_text, column))
+        return line
+
+    def _on_number(self, column: Column, value: float) -> None:
+        self.entered.emit(column, value)
+
+    def _on_chosen(self, column: Column, _index: int) -> None:
+        field = self.fields[column.attribute]
+        assert isinstance(field, ChoiceBox)
+        if field.chosen is not None:
+            self.entered.emit(column, rack_cells.choice_value(column, field.chosen))
+
+    def _on_text(self, column: Column) -> None:
+        field = self.fields[column.attribute]
+        if not (isinstance(field, QLineEdit) and field.isModified()):
+            return
+        field.setModified(False)
+        try:
+            value = rack_cells.cell_value(column, field.text(), Units())
+        except ValueError:  # a name that was wiped out; the old one comes back
+            value = getattr(self._thing, column.attribute)
+            field.setText(value)
+        self.entered.emit(column, value)
+
+
+class RackPage(QWidget):
+    """The table and the form of one kind of thing."""
+
+    changed = Signal(int, object, object)  # id, column, value
+    refused = Signal(str)
+    chosen_changed = Signal()
+
+    def __init__(self, columns: Sequence[Column], name: str, units: Units) -> None:
+        super().__init__()
+        self.units = units
+        self.table = RackTable(columns, name, units)
+        self.form = RowForm(columns, units)
+        self._things: Mapping[int, Any] = {}
+        self._layout = Layout()
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(self.form)
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        row = QHBoxLayout(self)
+        row.setContentsMargins(0, 0, 0, 0)
+        row.setSpacing(0)
+        row.addWidget(self.table, 1)
+        row.addWidget(area, 1)
+        self.table.edited.connect(self._on_cell)
+        self.table.itemSelectionChanged.connect(self._on_selection)
+        self.form.entered.connect(self._on_entered)
+
+    @property
+    def chosen(self) -> int | None:
+        """The row that the form shows."""
+        ids = self.table.chosen_ids()
+        return ids[0] if ids else None
+
+    def fill(self, things: Mapping[int, Any], layout: Layout) -> None:
+        self._things, self._layout = things, layout
+        row = self.table.currentRow()
+        self.table.fill(things, layout)
+        if self.chosen is None and things:
+            self.table.choose(min(max(row, 0), len(things) - 1))
+        self._show_form()
+
+    def set_units(self, units: Units) -> None:
+        self.units = self.table.units = units
+        self.form.set_units(units)
+        self.fill(self._things, self._layout)
+
+    def choose_last(self) -> None:
+        """Show the row that was added last, its name ready to be typed over."""
+        self.table.choose(self.table.rowCount() - 1)
+        name = self.form.fields["name"]
+        name.setFocus()
+        if isinstance(name, QLineEdit):
+            name.selectAll()
+
+    def tell_refused(self, sentence: str) -> None:
+        """Say why something was not taken, and show the old value again."""
+        self.refused.emit(sentence)
+        self.fill(self._things, self._layout)
+
+    def _show_form(self) -> None:
+        chosen = self.chosen
+        self.form.show_thing(self._things.get(chosen) if chosen is not None else None, self._layout)
+        self.chosen_changed.emit()
+
+    def _on_selection(self) -> None:
+        self._show_form()
+
+    def _on_cell(self, id: int, column: Column, text: str) -> None:
+        try:
+            value = rack_cells.cell_value(column, text, self.units)
+        except ValueError as error:
+            self.tell_refused(str(error))
+            return
+        self.changed.emit(id, column, value)
+
+    def _on_entered(self, column: Column, value: Any) -> None:
+        if self.chosen is not None:
+            self.changed.emit(self.chosen, column, value)

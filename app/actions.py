@@ -160,7 +160,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("next_finding", "&Next finding", "F4", "Select the next finding and fly there."),
     Command("previous_finding", "&Previous finding", "Shift+F4", "Select the finding before and fly there."),
     Command("limits", "&Limits…", "Ctrl+L", "See and change what the checks judge by."),
-    Command("rack", "&Rack: stock and dies…", "Ctrl+R", "See and change the tubes and dies the shop has."),
+    Command("rack", "&Rack: stock and dies…", "Ctrl+R", "See and change the shop's tubes, dies and benders."),
     Command("schedule", "S&chedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
     Command("findings", "Fi&ndings", "Ctrl+F", "Show what the checks say."),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),

@@ -90,6 +90,7 @@ class Furniture(QObject):
             self.add_tab(widget, title, tip, lasting=False)
         self.tabs.setCurrentWidget(widget)
         self.fold("below", False)
+        self._give_height(widget)
 
     def name_tab(self, widget: QWidget, title: str) -> None:
         place = self.tabs.indexOf(widget)
@@ -165,6 +166,13 @@ class Furniture(QObject):
             is_covered = place == "selection" and self._has_step
             dock.setVisible(not (self._is_away or self._folded[place] or is_covered))
         self._step.setVisible(self._has_step and not self._is_away)
+
+    def _give_height(self, widget: QWidget) -> None:
+        """Make the dock below as high as a tab says it needs; one that is higher stays as it is."""
+        wanted, dock = widget.property("wanted_height"), self._docks["below"]
+        whole = int(wanted or 0) + self.tabs.tabBar().sizeHint().height()
+        if wanted and dock.height() < whole:
+            self._window.resizeDocks([dock], [whole], Qt.Orientation.Vertical)
 
     def _dock(self, name: str, title: QLabel, key: str, widget: QWidget) -> QDockWidget:
         dock = QDockWidget(title.text(), self._window)

@@ -17,7 +17,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QToolBar, QVBoxLayout, QWidget
 
-from app import actions, theme
+from app import actions, rack_files, theme
 from app import settings as places
 from app.bars import HintLine, JobBar, MessageBar
 from app.crash import CrashHook, start_log
@@ -34,6 +34,7 @@ from app.panels.properties import PropertiesPanel
 from app.panels.rack import RackPanel
 from app.panels.schedule import SchedulePanel
 from app.panels.start import CHOICES, StartPage
+from app.rack_files import RackFiles
 from app.selection_commands import SelectionCommands
 from app.session import Session
 from app.settings import Settings
@@ -41,7 +42,6 @@ from app.step_commands import StepCommands
 from app.units import Units
 from app.view_commands import ViewCommands
 from app.viewport.view import View
-from geometry import rack
 from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
@@ -55,7 +55,7 @@ COVER = QSize(1600, 1000)  # of the packet's cover
 TABS = {
     "findings": ("Findings", "What the checks say, worst first."),
     "schedule": ("Schedule", "Blanks, bends and masses, one row a tube."),
-    "rack": ("Rack", "The tubes and dies the shop has."),
+    "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
     "keys": ("Keys", "Every command with its key."),
 }
@@ -79,8 +79,11 @@ def run(path: Path | None = None, safe_graphics: bool = False) -> int:
     app.setAttribute(Qt.ApplicationAttribute.AA_DontShowIconsInMenus)
     start_log()
     settings = Settings()
-    session = Session(rack.with_starting_rack(Layout()))
+    layout, trouble = rack_files.empty_job()
+    session = Session(layout)
     window = MainWindow(session, settings, safe_graphics or settings.safe_graphics)
+    if trouble:
+        window.message.tell(trouble)
     hook = CrashHook(partial(getattr, session, "recorded"), app)
     hook.install()
     window.show()
@@ -111,7 +114,8 @@ class MainWindow(QMainWindow):
         self.furniture = Furniture(self)
         self._arrange_panels()
         self.files = JobFiles(session, settings, self)
-        self.files.make_empty = _empty_job
+        self.rack_files = RackFiles(session, settings, self)
+        self.files.make_empty = self.rack_files.empty_job
         self.live = LiveChecks(self)
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
@@ -255,6 +259,12 @@ class MainWindow(QMainWindow):
         self.outline.fly_to_wanted.connect(self.on_view.fly_to_ids)
         self.outline.menu_wanted.connect(self._on_outline_menu)
         self.schedule.fly_to_wanted.connect(self.on_view.fly_to_ids)
+        self.rack.import_wanted.connect(self.rack_files.bring_in)
+        self.rack.export_wanted.connect(self.rack_files.write)
+        self.rack.keep_wanted.connect(self.rack_files.keep)
+        self.rack.forget_wanted.connect(self.rack_files.forget)
+        self.rack_files.refused.connect(self.message.refuse)
+        self.rack_files.told.connect(self.message.tell)
         self.findings.chosen.connect(self._on_finding)
         self.findings.counted.connect(self._on_counted)
         self.properties.command_wanted.connect(self._on_command)
@@ -708,10 +718,6 @@ NEED_THE_ROOM = (
 
 def _same_units(a: Units, b: Units) -> bool:
     return a.length == b.length and (a.length != "in-fraction" or a.fraction == b.fraction)
-
-
-def _empty_job() -> Layout:
-    return rack.with_starting_rack(Layout())
 
 
 def _open_folder(folder: Path) -> None:

@@ -12,7 +12,8 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from geometry.tube.plan import PART_OF_BEND, Plan
+from geometry.tube.plan import Plan
+from geometry.tube.trial_fit import PART
 from geometry.vectors import Floats, Ints
 
 SAME_RANK = 1e-9  # a motion that moves the nodes by less than this part of the largest is none
@@ -72,7 +73,7 @@ def bends_of(plan: Plan, settings: Floats, machine: Floats) -> Bends:
     offset, clr, consumed, at_zero, per_angle = (machine[..., i, None] for i in range(5))
     angles = (set_angles[..., laid.order] - at_zero) / per_angle
     took = consumed * angles
-    behind = PART_OF_BEND[plan.calibration.mark_at] * took - offset
+    behind = PART[plan.calibration.mark_at] * took - offset
     starts = marks[..., laid.order] + np.where(laid.from_start, -behind, behind - took)
     turns = dials[..., laid.later] - np.where(laid.zero < 0, 0.0, dials[..., laid.zero])
     return Bends(starts, starts + took, angles, turns, clr)

@@ -6,16 +6,15 @@ from typing import Literal
 
 from msgspec import Struct
 
-from geometry.layout import BendPart, Layout, Tube
+from geometry.layout import Layout, Tube
 from geometry.tolerances import ANGLE_NOISE
 from geometry.tube import bending, centreline, feeding, trials
 from geometry.tube.centreline import CACHED_LINES, Centreline
 from geometry.tube.feeding import Feed, Feeding
+from geometry.tube.trial_fit import PART
 from geometry.tube.trials import Calibration, Estimate
 
 FULL_TURN = 2.0 * math.pi
-# How much of a bend lies between its leading side and the part that the reference point belongs to.
-PART_OF_BEND: dict[BendPart, float] = {"start": 0.0, "middle": 0.5, "end": 1.0}
 
 
 class Step(Struct, frozen=True):
@@ -150,5 +149,5 @@ def _neighbour(feed: Feed, made: set[int]) -> int | None:
 
 def _mark(leads: Literal["start", "end"], start: float, end: float, calibration: Calibration) -> float:
     """Return the mark that is set at the reference point, from the start of the blank."""
-    behind = PART_OF_BEND[calibration.mark_at] * (end - start) - calibration.offset.value
+    behind = PART[calibration.mark_at] * (end - start) - calibration.offset.value
     return start + behind if leads == "start" else end - behind

@@ -126,6 +126,12 @@ COMMANDS: tuple[Command, ...] = (
         "Make two tubes of one at the selected node.",
     ),
     Command(
+        "sleeve",
+        "Slee&ve in or out",
+        "Shift+S",
+        "Join the two tubes that end at the selected node over an inner sleeve, or no longer.",
+    ),
+    Command(
         "join_nodes", "&Join two nodes", "J", "Bring two selected nodes together, half way between them."
     ),
     Command(
@@ -236,7 +242,7 @@ MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
-    "add_corner remove_corner stand_off split_here join_nodes free_end",
+    "add_corner remove_corner stand_off split_here sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out",
     "&Check": "check_now next_finding previous_finding - limits rack",
@@ -274,7 +280,7 @@ SHORT_WORDS = {
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "reverse", "select_nodes", "add_corner"),
-    ("stand_off", "split_here", "remove_corner", "join_nodes", "free_end"),
+    ("stand_off", "split_here", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("delete",),
 )

@@ -95,6 +95,19 @@ class SelectionCommands(QObject):
             return
         self._for_each("Split", through, lambda now, id: edits.split_tube(now, id, node=node)[0])
 
+    @property
+    def may_toggle_sleeve(self) -> bool:
+        """Whether the one selected node has a sleeve, or could have one."""
+        layout, nodes = self._session.layout, self.nodes
+        return len(nodes) == 1 and (layout.nodes[nodes[0]].sleeve or edits.may_have_sleeve(layout, nodes[0]))
+
+    def sleeve(self) -> None:
+        """Put a sleeve into the joint at the selected node, or take it out."""
+        (node,) = self.nodes
+        on = not self._session.layout.nodes[node].sleeve
+        words = "Join over a sleeve" if on else "Take the sleeve out"
+        self._session.apply(words, lambda now: edits.set_sleeve(now, node, on))
+
     def join_nodes(self) -> None:
         """Bring two nodes together half way; a landing keeps its place."""
         first, second = self.nodes

@@ -22,6 +22,9 @@ from geometry import edits
 from geometry.layout import Body, Panel, Tube
 
 
+LONG_LABEL = "Trial bends"  # so wide is the column of labels, that fields stand below each other
+
+
 class Rows(QWidget):
     """A column of rows; everything keeps to the width there is."""
 
@@ -91,8 +94,8 @@ class Rows(QWidget):
             self._grid = QGridLayout()
             self._grid.setHorizontalSpacing(8)
             self._grid.setVerticalSpacing(5)
-            self._grid.setColumnStretch(0, 1)
-            self._grid.setColumnStretch(1, 2)
+            self._grid.setColumnMinimumWidth(0, self.fontMetrics().horizontalAdvance(LONG_LABEL))
+            self._grid.setColumnStretch(1, 1)
             self._column.addLayout(self._grid)
         return self._grid
 

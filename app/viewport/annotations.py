@@ -12,7 +12,7 @@ from app.viewport import labels
 from app.viewport.camera import Camera, Size
 from app.viewport.colours import Band
 from app.viewport.labels import Rect, Wish
-from app.viewport.marks import Badge, Dot, Mark, Shape, Sign, Stroke, Whisper, Xy
+from app.viewport.marks import Badge, Dot, DotKind, Mark, Shape, Sign, Stroke, Whisper, Xy
 from app.viewport.placing import Outlook
 from geometry.layout import Die, Layout, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
@@ -31,6 +31,7 @@ FULL_DOT_SCALE = 0.2  # pixels per mm from which dots are full
 SAME_PLACE = 15.0  # mm; two panels that meet are measured at one place, where one label serves
 MOST_BADGES = 14
 AXIS_LENGTH = 34.0  # pixels
+SLEEVE_WORD = 22.0  # pixels below the joint
 
 BadgeSize = Callable[[str, str, bool], tuple[float, float]]
 
@@ -71,8 +72,19 @@ def node_dots(
             if id in followed:
                 dots.append(Dot(tuple(at), "hidden"))
         else:
-            dots.append(Dot(tuple(at), "plain" if node.landing is None else "landing", size))
+            kind: DotKind = "sleeve" if node.sleeve else "plain" if node.landing is None else "landing"
+            dots.append(Dot(tuple(at), kind, size))
     return dots
+
+
+def sleeve_words(layout: Layout, nodes: Iterable[int], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
+    """Return a word below each joint over a sleeve, of these nodes."""
+    marks: list[Mark] = []
+    for id in nodes:
+        if layout.nodes[id].sleeve:
+            x, y = to_screen(layout.nodes[id].position)
+            marks.append(Whisper((x, y + SLEEVE_WORD), "sleeve", "text", True))
+    return marks
 
 
 def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
@@ -168,8 +180,8 @@ def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[f
             said = f"leg {length(short)} too short" + (" for this die" if die else "")
         elif die is not None and bend.angle > die.largest_angle:
             said = f"{math.degrees(bend.angle):.1f}°, die goes to {math.degrees(die.largest_angle):.0f}°"
-        elif die is not None and bend.radius < bending.least_clr(stock) - LENGTH_NOISE:
-            shape, said = "close", f"radius {length(bend.radius)} under the stock's least"
+        elif die is not None and die.clr < bending.least_clr(stock) - LENGTH_NOISE:
+            shape, said = "close", f"radius {length(die.clr)} under the stock's least"
         if said:
             facts.append(Fact(("bend", tube.id, number), bend.corner, None, shape, "", said))
     return facts + ([] if die is None else _straight_facts(tube, line, die, length))
@@ -178,13 +190,15 @@ def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[f
 def _straight_facts(tube: Tube, line: Centreline, die: Die, length: Callable[[float], str]) -> list[Fact]:
     """Return which straights between two bends are too short for the die; an error once that is measured."""
     least = bending.least_between(die)
-    shape: Shape = "bad" if die.between_straight > 0.0 else "close"
+    is_measured = die.between_straight > 0.0
+    shape: Shape = "bad" if is_measured else "close"
+    needs = f"{'die needs' if is_measured else 'die assumed to need'} {length(least)}"
     facts = []
     for number, (before, after) in enumerate(zip(line.bends, line.bends[1:], strict=False), 1):
         straight = line.straights[number]
         if before.fits and after.fits and straight < least - LENGTH_NOISE:
             middle = centreline.point_at(line, [(before.end + after.start) / 2.0])[0]
-            said = f"{length(straight)} straight, {length(least)} needed"
+            said = f"straight {length(straight)}, {needs}"
             facts.append(Fact(("straight", tube.id, number), vec(middle), None, shape, "", said))
     return facts
 

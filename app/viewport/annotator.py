@@ -78,6 +78,7 @@ class Annotator:
             marks.append(Whisper((size.width - 60.0, size.height - 14.0), GRID_WORDS[grid], "faint", True))
         marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self._to_screen)
         marks += annotations.node_dots(outlook, self._session.selection, hovered, followed)
+        marks += annotations.sleeve_words(layout, followed, self._to_screen)
         marks += self._fact_marks(outlook, labelled, taken)
         return marks + tool_marks
 

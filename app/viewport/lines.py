@@ -28,6 +28,7 @@ def _line(before: Layout, lines: dict[int, Centreline], layout: Layout, tube: Tu
         before.tubes.get(tube.id) is tube
         and before.dies is layout.dies
         and before.stocks is layout.stocks
+        and before.trials is layout.trials
         and all(before.nodes[node] is layout.nodes[node] for node in tube.nodes)
     )
     return lines[tube.id] if is_same else centreline.of(layout, tube)

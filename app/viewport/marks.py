@@ -9,13 +9,14 @@ from app.viewport.labels import Rect
 Xy = tuple[float, float]
 Tone = Literal["text", "faint", "line", "accent", "close", "fine", "far", "unknown", "x", "y", "z"]
 Shape = Literal["close", "fine", "far", "unknown", "bad"]
+DotKind = Literal["plain", "selected", "hovered", "hidden", "landing", "sleeve"]
 
 
 class Dot(Struct, frozen=True):
     """A node."""
 
     at: Xy
-    kind: Literal["plain", "selected", "hovered", "hidden", "landing"]
+    kind: DotKind
     size: float = 1.0
 
 

@@ -24,6 +24,8 @@ from app.viewport.marks import Badge, Ball, Box, Dot, Mark, Shape, Sign, Spot, S
 PADDING = 7.0
 SIGN_ROOM = 18.0
 DIM = 0.45
+DOT_RADII = {"plain": 3.6, "landing": 3.6, "sleeve": 3.6, "hidden": 2.4, "hovered": 5.6, "selected": 5.2}
+RINGS = {"selected": 0.5, "sleeve": 0.9}
 AXIS_TONES = {"x": ("#b0483f", "#e0857c"), "y": ("#4b7d3c", "#8fc47e"), "z": ("#3f66a8", "#88aee6")}
 
 
@@ -79,9 +81,7 @@ class Overlay(QWidget):
 
     def _dot(self, painter: QPainter, dot: Dot) -> None:
         centre, theme = QPointF(*dot.at), self.theme
-        radius = {"plain": 3.6, "landing": 3.6, "hidden": 2.4, "hovered": 5.6, "selected": 5.2}[
-            dot.kind
-        ] * dot.size
+        radius = DOT_RADII[dot.kind] * dot.size
         if dot.kind == "hidden":
             painter.setPen(QPen(_faded(QColor(theme.text), 0.35), 1.0))
             painter.setBrush(Qt.BrushStyle.NoBrush)
@@ -98,8 +98,9 @@ class Overlay(QWidget):
             painter.drawPolygon(_polygon(centre, ((0, -arm), (arm, 0), (0, arm), (-arm, 0))))
         else:
             painter.drawEllipse(centre, radius, radius)
-        if dot.kind == "selected":
-            painter.setPen(QPen(_faded(QColor(theme.accent), 0.5), 1.6))
+        if dot.kind in RINGS:  # a joint over a sleeve has a ring as well: a tube within a tube
+            ring = QColor(theme.accent) if dot.kind == "selected" else QColor(theme.text)
+            painter.setPen(QPen(_faded(ring, RINGS[dot.kind]), 1.6))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawEllipse(centre, radius + 3.4, radius + 3.4)
 

@@ -87,6 +87,24 @@ def test_the_end_of_a_tube_is_no_place_to_split(
         commands.split_here()
 
 
+def test_a_sleeve_goes_into_a_joint_of_two_ends_and_out_again(
+    commands: SelectionCommands, session: Session
+) -> None:
+    hoop = named(session, "Hoop")
+    session.select(session.layout.tubes[hoop].nodes[1:2])
+    assert not commands.may_toggle_sleeve
+    session.apply("Split", lambda now: edits.split_tube(now, hoop, station=300.0)[0])
+    joint = session.layout.tubes[hoop].nodes[-1]
+    session.select((joint,))
+    assert commands.may_toggle_sleeve
+    commands.sleeve()
+    assert session.layout.nodes[joint].sleeve
+    assert session.undo_stack.undoText() == "Join over a sleeve"
+    commands.sleeve()
+    assert not session.layout.nodes[joint].sleeve
+    assert session.undo_stack.undoText() == "Take the sleeve out"
+
+
 def test_two_nodes_are_joined_half_way(commands: SelectionCommands, session: Session) -> None:
     stock = next(iter(session.layout.stocks))
     line = [(200.0, 900.0, 300.0), (600.0, 900.0, 300.0)]

@@ -4,6 +4,7 @@ import pytest
 from msgspec.structs import replace
 
 from app.viewport import annotations
+from app.viewport.marks import Whisper
 from geometry import edits, rack
 from geometry.checks import bends
 from geometry.layout import Die, Layout
@@ -31,8 +32,8 @@ def said(layout: Layout) -> list[tuple[str | None, str]]:
 @pytest.mark.parametrize(
     ("layout", "words"),
     [
-        (hoop(2 * CLR + LEAST - 10.0), [("close", "66.2 mm straight, 76.2 mm needed")]),
-        (hoop(2 * CLR + 40.0, between_straight=50.0), [("bad", "40.0 mm straight, 50.0 mm needed")]),
+        (hoop(2 * CLR + LEAST - 10.0), [("close", "straight 66.2 mm, die assumed to need 76.2 mm")]),
+        (hoop(2 * CLR + 40.0, between_straight=50.0), [("bad", "straight 40.0 mm, die needs 50.0 mm")]),
         (hoop(2 * CLR + LEAST), []),
         (hoop(900.0, clr=100.0), [("close", "radius 100.0 mm under the stock's least")] * 2),
         (hoop(900.0, largest_angle=1.0), [("bad", "90.0°, die goes to 57°")] * 2),
@@ -43,3 +44,13 @@ def test_bends_carry_the_sign_that_the_list_gives_them(layout: Layout, words: li
     (tube,) = layout.tubes.values()
     signs = {"error": "bad", "warning": "close"}
     assert {signs[found.severity] for found in bends.findings(layout, tube)} == {shape for shape, _ in words}
+
+
+def test_a_joint_over_a_sleeve_says_so() -> None:
+    layout = hoop(900.0)
+    (tube,) = layout.tubes
+    layout, _ = edits.split_with_sleeve(layout, tube, 300.0)
+    joint = layout.tubes[tube].nodes[-1]
+    marks = annotations.sleeve_words(layout, layout.nodes, lambda place: (place[1], place[2]))
+    assert [mark.text for mark in marks if isinstance(mark, Whisper)] == ["sleeve"]
+    assert layout.nodes[joint].sleeve

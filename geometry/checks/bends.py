@@ -3,7 +3,7 @@
 from geometry.checks.finding import Amount, Finding
 from geometry.layout import Die, Layout, Tube
 from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
-from geometry.tube import bending, centreline
+from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Bend, Centreline
 from geometry.vectors import Vec3, between
 
@@ -25,12 +25,6 @@ def findings(layout: Layout, tube: Tube) -> Found:
         *(found for number in range(len(line.straights)) for found in _straight(tube, line, number, die)),
         *_over_stick(layout, tube, line),
     )
-
-
-def blank_length(layout: Layout, tube: Tube, line: Centreline) -> float:
-    """Return the straight length to cut: allowances grow where the die needs more to hold on to."""
-    start, end = bending.allowances(layout, tube, line.straights)
-    return start + line.length + end
 
 
 def _too_short(layout: Layout, tube: Tube, line: Centreline) -> Found:
@@ -196,7 +190,7 @@ def _overlap(tube: Tube, line: Centreline, number: int, neighbours: tuple[Bend, 
 
 def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
     stock = layout.stocks[tube.stock]
-    blank = blank_length(layout, tube, line)
+    blank = feeding.of(layout, tube).blank
     if blank <= stock.stick + LENGTH_NOISE:
         return ()
     return (

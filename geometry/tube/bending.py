@@ -95,19 +95,6 @@ def clr_of(layout: Layout, tube: Tube) -> float:
     return trials.learnt(layout, die, stock).clr.value if layout.trials else die.clr
 
 
-def allowances(layout: Layout, tube: Tube, straights: Sequence[float]) -> tuple[float, float]:
-    """Return what the blank is longer at each end: as asked, or what the die needs to hold the tube."""
-    asked = layout.limits.end_allowance
-    start = asked if tube.start_allowance is None else tube.start_allowance
-    end = asked if tube.end_allowance is None else tube.end_allowance
-    die = die_of(layout, tube)
-    if die is None or len(straights) < 2:
-        return start, end
-    # A straight below 0 cannot be made at all; a longer blank would not mend that.
-    first, last = max(straights[0], 0.0), max(straights[-1], 0.0)
-    return max(start, die.first_straight - first), max(end, die.tail - last)
-
-
 def turns(points: Sequence[Vec3]) -> tuple[Turn, ...]:
     """Return the corners that are bends; the points between them lie on straights."""
     kept = _distinct(points)

@@ -12,7 +12,7 @@ from geometry.checks import bends
 from geometry.checks.finding import Finding
 from geometry.layout import Die, Layout, Node, Stock, Tube
 from geometry.tolerances import LARGEST_TURN
-from geometry.tube import centreline
+from geometry.tube import centreline, feeding
 from geometry.vectors import Vec3
 
 OD, CLR = 40.0, 150.0
@@ -139,14 +139,13 @@ def test_a_short_first_straight_or_tail_makes_the_blank_longer_and_is_no_finding
     tube = layout.tubes[20]
     line = centreline.of(layout, tube)
     # 50 is left of the first leg, the die takes 200: 150 of allowance instead of 25. The tail has 750.
-    assert bends.blank_length(layout, tube, line) == pytest.approx(line.length + 150.0 + 25.0)
+    assert feeding.of(layout, tube).blank == pytest.approx(line.length + 150.0 + 25.0)
 
 
 def test_allowances_of_the_tube_go_before_those_of_the_layout() -> None:
     layout = job([(0, 0, 0), (1000, 0, 0)])
     tube = replace(layout.tubes[20], start_allowance=0.0, end_allowance=40.0)
-    line = centreline.of(layout, tube)
-    assert bends.blank_length(layout, tube, line) == pytest.approx(1040.0)
+    assert feeding.of(layout, tube).blank == pytest.approx(1040.0)
 
 
 @pytest.mark.parametrize(("stick", "rules"), [(1049.0, ["blank.over_stick"]), (1050.0, [])])

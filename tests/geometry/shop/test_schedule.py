@@ -6,10 +6,10 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits
+from geometry import edits, rack
 from geometry.checks import bends
 from geometry.errors import GeometryError
-from geometry.layout import Landing, Layout
+from geometry.layout import Landing, Layout, TrialBend
 from geometry.shop import schedule
 from geometry.tube import bending
 from geometry.tube.stock import starting_rack
@@ -23,8 +23,25 @@ EMPTY = Layout(name="Test car", stocks=STOCKS, dies=DIES, next_id=NEXT_ID)
 HOOP = ((0, -700, 0), (0, -700, 1100), (0, 700, 1100), (0, 700, 0))
 GENERAL = ((0, 0, 0), (0, 0, 900), (250, 0, 1250), (1100, 150, 1300), (1250, 700, 1250), (1250, 1100, 700))
 
-coordinates = st.floats(-1500.0, 1500.0)
-polylines = st.lists(st.tuples(coordinates, coordinates, coordinates), min_size=2, max_size=6)
+straights = st.floats(1.0, 900.0)
+rows = st.builds(
+    bending.BendRow,
+    straights,
+    st.floats(-math.pi, math.pi),
+    st.floats(math.radians(2.0), math.radians(150.0)),
+    st.just(DIES[SIX_INCH].clr),
+)
+places = st.tuples(*[st.floats(-1500.0, 1500.0)] * 3)
+
+
+def corners(rows: list, last: float, start: tuple, turn: float) -> list:
+    """Return the nodes of a tube that can be made, lying anyhow in space."""
+    along = (math.cos(turn), 0.6 * math.sin(turn), 0.8 * math.sin(turn))
+    data = bending.BendData(tuple(rows), last, 0.0)
+    return list(bending.nodes_from(data, start, along, (0.48, 0.6, -0.64)))
+
+
+polylines = st.builds(corners, st.lists(rows, max_size=4), straights, places, st.floats(0.3, 2.8))
 
 
 def lay(points: tuple, layout: Layout = EMPTY) -> tuple[Layout, int]:
@@ -264,5 +281,79 @@ def test_walking_the_schedule_gives_back_the_nodes(points: list) -> None:
 @given(polylines)
 def test_the_check_and_the_schedule_agree_on_the_blank(points: list) -> None:
     layout, tube = laid(points)
+    stocks = {**layout.stocks, INCH: replace(layout.stocks[INCH], stick=1.0)}
+    layout = replace(layout, stocks=stocks)
+    over = [row for row in bends.findings(layout, layout.tubes[tube]) if row.rule == "blank.over_stick"]
+    assume(over)  # a tube that is shorter than it is wide is told of that, and nothing else
+    assert over[0].value == pytest.approx(record_of(layout, tube).blank)
+
+
+def taught(layout: Layout) -> Layout:
+    """Add two trial bends, measured without error, of a die that bends wider and stretches the tube."""
+    clr, consumed, offset, at_zero, per_angle = 156.0, 150.0, 12.0, math.radians(2.0), 1.03
+    for angle in (math.radians(45.0), math.radians(100.0)):
+        outside = (clr + 22.225) * math.tan(angle / 2.0)
+        lead = 300.0 + offset
+        row = TrialBend(
+            *(0, SIX_INCH, INCH, "", "2026-11-25", 900.0, 300.0, at_zero + per_angle * angle, angle),
+            lead_leg=lead + outside,
+            tail_leg=900.0 - lead - consumed * angle + outside,
+        )
+        layout, _ = rack.add_trial(layout, row)
+    return layout
+
+
+def test_trial_bends_change_the_blank_the_marks_and_the_dial() -> None:
+    layout, tube = lay(HOOP)
+    record = record_of(taught(layout), tube)
+    # By hand: legs less tangents of 156 mm, two quarter turns of 150 mm a radian.
+    first, between, took = 1100.0 - 156.0, 1400.0 - 2 * 156.0, 150.0 * math.pi / 2.0
+    assert record.plan.calibration.state == "measured"
+    assert record.centreline == pytest.approx(2 * first + between + 156.0 * math.pi)
+    assert record.stretch == pytest.approx(6.0 * math.pi)
+    assert record.blank == pytest.approx(record.centreline + 50.0 - 6.0 * math.pi)
+    starts = [25.0 + first, 25.0 + first + took + between]
+    assert [bend.start for bend in record.bends] == pytest.approx(starts)
+    assert [bend.end for bend in record.bends] == pytest.approx([start + took for start in starts])
+    assert [step.mark for step in record.plan.steps] == pytest.approx([start - 12.0 for start in starts])
+    assert [math.degrees(step.set_angle) for step in record.plan.steps] == pytest.approx([94.7, 94.7])
+    assert record.end_trim == pytest.approx(record.blank - 25.0)
+
+
+def test_json_tells_the_steps_in_the_order_of_bending() -> None:
+    layout, tube = lay(GENERAL)
+    layout = edits.set_bend_from(taught(layout), [tube], "end")
     record = record_of(layout, tube)
-    assert bends.blank_length(layout, layout.tubes[tube], record.line) == pytest.approx(record.blank)
+    (row,) = schedule.to_json(schedule.build(layout), layout)["tubes"]
+    assert [step["bend"] for step in row["steps"]] == [4, 3, 2, 1]
+    assert [step["leads"] for step in row["steps"]] == ["end"] * 4
+    assert [step["zero_bend"] for step in row["steps"]] == [None, 4, 4, 4]
+    rotations = [step["rotation_deg"] for step in row["steps"]]
+    assert rotations == pytest.approx([0.0, -72.43557203, 75.53955106, 12.75545488], abs=5.1e-9)
+    dials = [step["dial_deg"] for step in row["steps"]]
+    assert dials == pytest.approx([0.0, 287.56442797, 3.10397903, 15.85943391], abs=1.6e-8)
+    for step, planned in zip(row["steps"], record.plan.steps, strict=True):
+        bend = row["bends"][step["bend"] - 1]
+        assert step["set_mark_mm"] == bend["set_mark_mm"] == planned.mark
+        assert step["set_angle_deg"] == bend["set_angle_deg"] == math.degrees(planned.set_angle)
+        assert step["angle_deg"] == pytest.approx(bend["angle_deg"])
+    assert row["stretch_mm"] == record.stretch > 0.0
+    assert row["trial_bends"]["state"] == "measured"
+    assert row["trial_bends"]["count"] == 2
+    assert row["trial_bends"]["clr_mm"] == pytest.approx(156.0)
+    assert json.loads(json.dumps(row, allow_nan=False)) == row
+
+
+def test_json_of_a_tube_that_cannot_be_bent_has_no_steps() -> None:
+    layout, _ = lay(((0, 0, 0), (600, 0, 0), (600, 200, 0), (1200, 200, 0)))
+    (row,) = schedule.to_json(schedule.build(layout), layout)["tubes"]
+    assert row["steps"] == []
+    assert [bend["set_mark_mm"] for bend in row["bends"]] == [None, None]
+
+
+def test_two_ends_in_line_with_a_sleeve_say_so() -> None:
+    layout, tube = lay(((0, 0, 0), (1000, 0, 0)))
+    layout, other = edits.split_with_sleeve(layout, tube, 400.0)
+    expected = pytest.approx(math.pi)
+    assert record_of(layout, tube).ends[1] == schedule.End("sleeve", other, expected)
+    assert record_of(layout, other).ends[0] == schedule.End("sleeve", tube, expected)

@@ -234,8 +234,8 @@ class BendersPage(QWidget):
         right.addWidget(axes)
         both = QHBoxLayout(self)
         both.setContentsMargins(0, 0, 0, 0)
-        both.addLayout(left, 1)
-        both.addLayout(right, 1)
+        both.addLayout(left, 8)
+        both.addLayout(right, 7)
 
     def _on_choice(self, _index: int) -> None:
         self._chosen = self.choice.chosen

@@ -19,7 +19,7 @@ KSI = 6.894757293168361  # N/mm2
 KG_M3 = 1e-9  # kg/mm3
 LB_FT3 = unit_text.KG_PER_POUND / MM_PER_FOOT**3
 NO_BENDER = 0  # no id is 0
-MARKS = {"start": "start of the bend", "middle": "middle of the bend", "end": "end of the bend"}
+MARKS = {"start": "bend start", "middle": "bend middle", "end": "bend end"}
 STRESS_NAMES = {"n/mm²": 1.0, "n/mm2": 1.0, "mpa": 1.0, "ksi": KSI}
 DENSITY_NAMES = {"kg/m³": KG_M3, "kg/m3": KG_M3, "lb/ft³": LB_FT3, "lb/ft3": LB_FT3}
 
@@ -67,7 +67,7 @@ DIE_COLUMNS = (
     Column("Name", "name", "text", "What the shop calls it", True),
     Column("OD", "od", "size", "Tube it takes", True),
     Column("CLR", "clr", "size", "Centreline radius of its bends, as bought", True),
-    Column("Trial bends", "", "trials", "How many bends in scrap were measured on it", True),
+    Column("Trials", "", "trials", "How many trial bends in scrap were measured on it", True),
     Column("Largest", "largest_angle", "angle", "Largest bend angle"),
     Column("Bender", "bender", "choice", "The machine it is used in; see the tab Benders"),
     Column("First", "first_straight", "length", "Least straight before the first bend"),

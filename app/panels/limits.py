@@ -86,6 +86,7 @@ class LimitsPanel(QScrollArea):
         says = self._words[name] = QLabel(limit_words(name, self._units), wordWrap=True)
         says.setProperty("kind", "faint")
         keep_to_width(says)
+        says.setMinimumHeight(1)  # its height follows from its width; nothing is kept free below the rows
         for place, part in enumerate((label, shown, says)):
             grid.addWidget(part, row, place)
 

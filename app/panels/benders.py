@@ -93,8 +93,10 @@ class BoxTable(QTableWidget):
             self.setHorizontalHeaderItem(place, heading)
 
     def _text(self, value: float) -> str:
-        text = unit_text.format_length(value, self.units, unit=False)
-        return text.rstrip("0").rstrip(".") if "." in text else text
+        """A length as narrow as it can be said: no fractions, since six stand side by side."""
+        if self.units.length == "mm":
+            return unit_text.trimmed_decimal(value, 1)
+        return unit_text.trimmed_decimal(value / unit_text.MM_PER_INCH, 2)
 
     def _cell(self, text: str, tip: str) -> QTableWidgetItem:
         item = QTableWidgetItem(text)
@@ -214,6 +216,7 @@ class BendersPage(QWidget):
             fields.addWidget(name, row, 2 * across)
             fields.addWidget(field, row, 2 * across + 1)
         buttons = QHBoxLayout()
+        buttons.setSpacing(6)
         buttons.addStretch(1)
         buttons.addWidget(self.add_box)
         buttons.addWidget(self.remove_box)

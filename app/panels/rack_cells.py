@@ -120,11 +120,11 @@ def number_text(value: float, column: Column, units: Units) -> str:
         case "stress" if units.length == "mm":
             return f"{unit_text.trimmed_decimal(value, 1)} N/mm²"
         case "stress":
-            return f"{unit_text.trimmed_decimal(value / KSI, 2)} ksi"
+            return f"{unit_text.trimmed_decimal(value / KSI, 1)} ksi"
         case "density" if units.length == "mm":
             return f"{unit_text.trimmed_decimal(value / KG_M3, 1)} kg/m³"
         case "density":
-            return f"{unit_text.trimmed_decimal(value / LB_FT3, 2)} lb/ft³"
+            return f"{unit_text.trimmed_decimal(value / LB_FT3, 1)} lb/ft³"
     return unit_text.format_length(value, units)
 
 

@@ -6,6 +6,7 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
+from app import theme
 from app.panels.benders import BendersPage, with_cell
 from app.panels.rack import RackPanel
 from app.session import Session
@@ -126,9 +127,12 @@ def test_a_bender_that_holds_dies_is_not_removed(qtbot: QtBot, panel: RackPanel,
 
 @pytest.mark.parametrize("units", [MILLIMETRES, INCHES, INCH_FRACTIONS])
 def test_no_box_is_cut_off_at_the_smallest_window(panel: RackPanel, page: BendersPage, units: Any) -> None:
+    panel.setStyleSheet(theme.style_sheet(False))
     panel.set_units(units)
     assert page.boxes.horizontalHeader().length() <= page.boxes.viewport().width()
-    assert page.boxes.columnWidth(0) >= 60
+    for row in range(page.boxes.rowCount()):
+        name = page.boxes.item(row, 0).text()  # type: ignore[union-attr]
+        assert page.boxes.fontMetrics().horizontalAdvance(name) + 10 <= page.boxes.columnWidth(0)
 
 
 def test_a_cell_changes_its_own_number_only() -> None:

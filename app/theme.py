@@ -125,6 +125,7 @@ QLineEdit {{ background: {base}; border: 1px solid {line}; border-radius: 3px; p
 QLineEdit:focus {{ border: 1px solid {accent}; }}
 QLineEdit:disabled {{ color: {disabled}; }}
 QLineEdit[refused="true"] {{ border: 2px solid {bad}; }}
+QComboBox QLineEdit {{ border: 0; border-radius: 0; padding: 0 3px; min-height: 0; }}
 QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4px; padding: 4px 6px; }}
 QPushButton:hover {{ background: {hover}; }}
 QPushButton:focus {{ border-color: {accent}; }}

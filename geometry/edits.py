@@ -323,7 +323,8 @@ def set_limits(layout: Layout, **changes: float) -> Layout:
     limits = replace(layout.limits, **changes)
     if limits.standoff_closest > limits.standoff_farthest:
         raise GeometryError("The closest stand-off allowed cannot be more than the farthest wanted.")
-    return replace(layout, limits=limits)
+    # Tape and gauge errors weigh trial bends, and so have a say in radii.
+    return settled(layout, replace(layout, limits=limits))
 
 
 # What every edit shares

@@ -32,8 +32,9 @@ class Rounded(Struct, frozen=True, eq=False):
     marks: tuple[float, ...]  # one a step of the plan, likewise the dials and angles
     dials: tuple[float, ...]
     set_angles: tuple[float, ...]
+    angles: tuple[float, ...]  # of the bends that come out at these set angles
     left: tuple[float, ...]  # error at each node after best fit, start to end; from rounding alone
-    unsure: tuple[float, ...]  # standard deviation at each node from what the trial bends leave open
+    unsure: tuple[float, ...]  # standard deviation at each node that trial bends leave; empty without any
 
 
 class _Choices(Struct, frozen=True, eq=False):
@@ -69,6 +70,7 @@ def _remembered(plan: Plan, mark_step: float, angle_step: float) -> Rounded:
 def _rounded(plan: Plan, settings: Floats, left: Floats, mark_step: float) -> Rounded:
     count = len(plan.steps)
     start_trim, end_trim, *rest = settings.tolist()
+    set_angles, known = rest[2 * count :], plan.calibration
     has_trim = plan.blank - plan.end_trim > WHOLE * mark_step
     return Rounded(
         blank=math.ceil(plan.blank / mark_step - WHOLE) * mark_step if has_trim else end_trim,
@@ -76,7 +78,8 @@ def _rounded(plan: Plan, settings: Floats, left: Floats, mark_step: float) -> Ro
         end_trim=end_trim,
         marks=tuple(rest[:count]),
         dials=tuple(reading(value) for value in rest[count : 2 * count]),
-        set_angles=tuple(rest[2 * count :]),
+        set_angles=tuple(set_angles),
+        angles=tuple((dial - known.dial_at_zero.value) / known.dial_per_angle.value for dial in set_angles),
         left=tuple(left.tolist()),
         unsure=_unsure(plan),
     )

@@ -12,7 +12,7 @@ from app.version import version
 
 NO_SCREEN = (
     "There is no screen here, so no window can open. "
-    "The commands outrib import, outrib check and outrib schedule need none."
+    "The commands outrib import, outrib check, outrib schedule and outrib rack need none."
 )
 
 
@@ -28,7 +28,7 @@ def _open_window(arguments: list[str]) -> int:
     parser = commands.Parser(
         prog="outrib",
         description="Lay out an external tube cage around a vehicle body.",
-        epilog="Commands without a window: outrib import, outrib check, outrib schedule; each has --help.",
+        epilog="Commands without a window: outrib import, check, schedule and rack; each has --help.",
     )
     parser.add_argument("path", metavar="FILE", nargs="?", type=Path, help="a job or a mesh to open")
     parser.add_argument(

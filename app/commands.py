@@ -1,4 +1,4 @@
-"""The commands that need no window: import, check, schedule. Same code as the window's. Imports no Qt.
+"""The commands that need no window: import, check, schedule, rack. Same code as the window's. Imports no Qt.
 
 Exit status: 0 done, 1 findings above a note stand, 2 refused (one sentence on stderr), 3 our fault.
 With --json, stdout holds JSON and nothing else. DEVELOPERS.md describes what; it is a contract.
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 DONE, FINDINGS_STAND, REFUSED, OUR_FAULT = 0, 1, 2, 3
 INTERRUPTED = 130
-NAMES = ("import", "check", "schedule")
+NAMES = ("import", "check", "schedule", "rack")
 
 
 class Refusal(Exception):
@@ -111,6 +111,14 @@ def _parser() -> Parser:
     take.add_argument("--units", choices=("mm", "in", "in-fraction"), default="mm")
     take.add_argument("--paper", choices=("A4", "letter"), default="A4")
     take.set_defaults(work=write_packet)
+    shop = commands.add_parser("rack", help="write a job's rack into a file, or bring a file into it")
+    shop.add_argument("job", metavar="JOB", type=Path)
+    way = shop.add_mutually_exclusive_group(required=True)
+    way.add_argument("-o", dest="into", metavar="FILE", type=Path, help=".json: all of it; .csv: one part")
+    way.add_argument("--from", dest="source", metavar="FILE", type=Path, help="the rack file to bring in")
+    shop.add_argument("--part", choices=("stock", "dies"), help="what a .csv holds")
+    shop.add_argument("--replace", action="store_true", help="write over a file that is there")
+    shop.set_defaults(work=carry_rack)
     return parser
 
 
@@ -238,6 +246,30 @@ def _units(name: str) -> "Units":
     from app import units
 
     return {"mm": units.MILLIMETRES, "in": units.INCHES, "in-fraction": units.INCH_FRACTIONS}[name]
+
+
+# rack
+
+
+def carry_rack(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
+    """Write the rack of a job into a file, or bring a file into its rack."""
+    from geometry.files import job, rack_file
+
+    layout = job.load(chosen.job)
+    if chosen.source is not None:
+        layout, arrived = rack_file.merged(layout, rack_file.load(chosen.source))
+        if not arrived.is_nothing:
+            job.save(layout, chosen.job)
+        return DONE, None, [rack_file.told(arrived)]
+    path: Path = chosen.into
+    if path.exists() and not chosen.replace:
+        raise Refusal(f"{path} is there already. Add --replace to write over it.")
+    if path.suffix.lower() not in (".json", ".csv"):
+        raise Refusal(f"{path.name} must end in .json for the whole rack, or in .csv for a part of it.")
+    if path.suffix.lower() == ".csv" and chosen.part is None:
+        raise Refusal("A .csv holds one kind of thing. Add --part stock or --part dies.")
+    rack_file.save(layout, path, chosen.part)
+    return DONE, None, [f"Saved as {path}."]
 
 
 # Around a command

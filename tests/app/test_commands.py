@@ -17,7 +17,7 @@ from app import __main__ as start
 from app import commands
 from geometry import edits, rack
 from geometry.files import job
-from geometry.layout import Layout
+from geometry.layout import Die, Layout
 from geometry.tube import stock
 
 REPO = Path(__file__).resolve().parents[2]
@@ -367,3 +367,48 @@ def test_what_libraries_print_never_mixes_with_json(
     json.loads(out)
     assert "a library says hello" in err
     assert "another one too" in err
+
+
+# rack
+
+
+def test_a_rack_goes_from_job_to_job(body: Path, tmp_path: Path, capfd: Any) -> None:
+    other = tmp_path / "other.outrib"
+    layout, _ = rack.add_die(Layout(), Die(0, "Tight", 38.1, 95.0))
+    job.save(layout, other)
+    for name, extra in (("rack.json", []), ("dies.csv", ["--part", "dies"])):
+        assert commands.run(["rack", str(other), "-o", str(tmp_path / name), *extra]) == 0
+    capfd.readouterr()
+    before = job.load(body)
+    assert commands.run(["rack", str(body), "--from", str(tmp_path / "rack.json")]) == 0
+    assert capfd.readouterr().out == "1 die added.\n"
+    after = job.load(body)
+    assert [*after.dies.values()][-1].name == "Tight"
+    assert after.panels.keys() == before.panels.keys()
+    assert commands.run(["rack", str(body), "--from", str(tmp_path / "dies.csv")]) == 0
+    assert capfd.readouterr().out == "Everything in it was in the rack already.\n"
+
+
+@pytest.mark.parametrize(
+    ("rest", "says"),
+    [
+        ([], "One of the arguments -o --from is required"),
+        (["-o", "rack.csv"], "Add --part stock or --part dies."),
+        (["-o", "rack.xlsx"], "must end in .json"),
+        (["-o", "there.json"], "Add --replace to write over it."),
+        (["--from", "none.json"], "There is no file"),
+        (["--from", "there.json"], "there.json can't be used. It is no rack"),
+    ],
+)
+def test_a_rack_that_can_not_be_carried_is_refused_in_a_sentence(
+    body: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: Any, rest: list[str], says: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("there.json").write_text("{}", encoding="utf-8")
+    before = body.read_bytes()
+    capfd.readouterr()
+    assert commands.run(["rack", str(body), *rest]) == 2
+    told = capfd.readouterr()
+    assert (told.out, told.err.count("\n")) == ("", 1)
+    assert says in told.err
+    assert body.read_bytes() == before

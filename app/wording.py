@@ -12,6 +12,7 @@ from geometry.layout import Layout
 
 if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
     from geometry.checks.findings import Report
+    from geometry.shop.schedule import TubeRecord
     from geometry.tube.plan import Plan
     from geometry.tube.trials import Calibration
 
@@ -147,6 +148,18 @@ def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
     if mend.die is not None:
         slots["die"] = _name(layout.dies, mend.die, "a removed die")
     return mend.words.format_map(_Slots(slots))
+
+
+def blank_words(record: "TubeRecord", units: Units) -> str:
+    """Write what a blank is made up of: allowance, length, what bending stretches, allowance."""
+    parts = [record.start_allowance, record.centreline, record.end_allowance]
+    first, length, last = (units_of.format_length(part, units, unit=False) for part in parts)
+    step = units_of.length_step(units)
+    if abs(record.stretch) < step / 2.0:
+        return f"{first} + {length} + {last}"
+    sign = "−" if record.stretch > 0.0 else "+"
+    stretch = units_of.format_length(abs(record.stretch), units, unit=False)
+    return f"{first} + {length} {sign} {stretch} stretch + {last}"
 
 
 def trials_state(calibration: "Calibration") -> str:

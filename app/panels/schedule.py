@@ -1,5 +1,6 @@
 """The schedule while the cage is being laid: one row a tube, totals below."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -58,8 +59,10 @@ COLUMNS: tuple[tuple[str, str, Text], ...] = (
     ("Blank {length}", "What to saw, with both allowances", lambda r, u: _length(r.blank, u)),
     ("Mass {mass}", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u, unit=False)),
     ("Bends", "Angle of each bend from the start end", bends_text),
+    ("Order", "Which end leads through which bends", lambda r, u: wording.order_text(r.plan)),
 )
 NUMBERS = (2, 3, 4)
+BLANK, BENDS, ORDER = 3, 5, 6
 NEAREST = len(COLUMNS)
 
 
@@ -203,6 +206,8 @@ class ScheduleModel(QAbstractTableModel):
         record = self.records[index.row()]
         if index.column() == NEAREST:
             return self._nearest.get(record.tube, "")
+        if role == Qt.ItemDataRole.ToolTipRole:
+            return cell_tip(record, index.column(), self.units)
         return COLUMNS[index.column()][2](record, self.units)
 
     @guarded()
@@ -228,6 +233,16 @@ class ScheduleModel(QAbstractTableModel):
     def _say_changed(self) -> None:
         if self.records:
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.records) - 1, NEAREST))
+
+
+def cell_tip(record: TubeRecord, column: int, units: Units) -> str:
+    """What a cell has no room for: the parts of the blank, the order in words; else its text in full."""
+    if column == BLANK:
+        return f"{wording.blank_words(record, units)} {unit_text.length_unit(units)}"
+    if column == ORDER and record.bends:
+        plan = record.plan
+        return f"{wording.order_words(plan)} Trial bends: {wording.trials_state(plan.calibration)}."
+    return COLUMNS[column][2](record, units)
 
 
 def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str:
@@ -260,7 +275,22 @@ def totals_text(built: Schedule | None, units: Units) -> str:
         for total in built.by_stock
     ]
     mass = unit_text.format_mass(sum(record.mass for record in built.records), units)
-    return "; ".join(parts) + (f". In all {mass}." if len(parts) > 1 else ".")
+    return "; ".join(parts) + (f". In all {mass}." if len(parts) > 1 else ".") + trials_text(built)
+
+
+def trials_text(built: Schedule) -> str:
+    """How many bent tubes go by geometry only or wait for a check bend; nothing when all is told."""
+    states: Counter[str] = Counter(record.plan.calibration.state for record in built.records if record.bends)
+    said = [
+        f"{wording.counted(states[state], 'bent tube')} {words}"
+        for state, words in (
+            ("none", "without trial bends: geometry only"),
+            ("check first", "waiting for a check bend"),
+            ("partial", "with trial bends that leave something open"),
+        )
+        if states[state]
+    ]
+    return f" {wording.listed(said)}." if said else ""
 
 
 def _make_table(model: ScheduleModel) -> QTableView:
@@ -277,5 +307,5 @@ def _make_table(model: ScheduleModel) -> QTableView:
     header = table.horizontalHeader()
     header.setHighlightSections(False)
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-    header.setSectionResizeMode(NEAREST - 1, QHeaderView.ResizeMode.Stretch)
+    header.setSectionResizeMode(BENDS, QHeaderView.ResizeMode.Stretch)
     return table

@@ -187,7 +187,7 @@ class TubePage(NamedPage):
         self.length.setText(unit_text.format_length(record.centreline, self._units))
         self.mass.setText(unit_text.format_mass(record.mass, self._units))
         self.blank.setText(unit_text.format_length(record.blank, self._units))
-        self.blank_parts.setText(blank_words(record, self._units))
+        self.blank_parts.setText(wording.blank_words(record, self._units))
 
     def _show_nearest(self) -> None:
         """How near which panel is, in large; coloured and signed by the band."""
@@ -341,18 +341,6 @@ def turn_words(rotation: float) -> str:
         return "—"
     way = "cw" if rotation > 0 else "ccw"
     return f"{unit_text.format_angle(abs(rotation))} {way}"
-
-
-def blank_words(record: TubeRecord, units: Units) -> str:
-    """What a blank is made up of: allowance, length, what bending stretches, allowance."""
-    parts = [record.start_allowance, record.centreline, record.end_allowance]
-    first, length, last = (unit_text.format_length(part, units, unit=False) for part in parts)
-    step = unit_text.length_step(units)
-    if abs(record.stretch) < step / 2.0:
-        return f"{first} + {length} + {last}"
-    sign = "−" if record.stretch > 0.0 else "+"
-    stretch = unit_text.format_length(abs(record.stretch), units, unit=False)
-    return f"{first} + {length} {sign} {stretch} stretch + {last}"
 
 
 def step_tip(step: Step | None, units: Units) -> str:

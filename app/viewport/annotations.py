@@ -16,7 +16,7 @@ from app.viewport.marks import Badge, Dot, DotKind, Mark, Shape, Sign, Stroke, W
 from app.viewport.placing import Outlook
 from geometry.layout import Die, Layout, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
-from geometry.tube import bending, centreline
+from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Vec3, distance, vec
 
@@ -31,7 +31,7 @@ FULL_DOT_SCALE = 0.2  # pixels per mm from which dots are full
 SAME_PLACE = 15.0  # mm; two panels that meet are measured at one place, where one label serves
 MOST_BADGES = 14
 AXIS_LENGTH = 34.0  # pixels
-SLEEVE_WORD = 22.0  # pixels below the joint
+WORD_BELOW = 20.0  # pixels, from a node to a word below it
 
 BadgeSize = Callable[[str, str, bool], tuple[float, float]]
 
@@ -83,7 +83,7 @@ def sleeve_words(layout: Layout, nodes: Iterable[int], to_screen: Callable[[Vec3
     for id in nodes:
         if layout.nodes[id].sleeve:
             x, y = to_screen(layout.nodes[id].position)
-            marks.append(Whisper((x, y + SLEEVE_WORD), "sleeve", "text", True))
+            marks.append(Whisper((x, y + WORD_BELOW), "sleeve", "text", True))
     return marks
 
 
@@ -95,6 +95,23 @@ def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -
             start, end = centreline.point_at(line, [bend.start, bend.end])
             points = (vec(start), bend.corner, vec(end))
             marks.append(Stroke(tuple(to_screen(point) for point in points), "faint", 1.0, True))
+    return marks
+
+
+def blank_words(
+    layout: Layout, tube: Tube, length: Callable[[float], str], to_screen: Callable[[Vec3], Xy]
+) -> list[Mark]:
+    """Return at each end of a tube how much longer the die needs its blank: no fault, but steel to saw."""
+    fed, asked = feeding.of(layout, tube), feeding.asked_allowances(layout, tube)
+    marks: list[Mark] = []
+    for node, cut, wanted in zip(
+        (tube.nodes[0], tube.nodes[-1]), (fed.start_allowance, fed.end_allowance), asked, strict=True
+    ):
+        if cut > wanted + LENGTH_NOISE:
+            x, y = to_screen(layout.nodes[node].position)
+            row = 2 if layout.nodes[node].sleeve else 1
+            words = f"blank +{length(cut - wanted)}"
+            marks.append(Whisper((x, y + row * WORD_BELOW), words, "text", True))
     return marks
 
 

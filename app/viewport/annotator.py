@@ -19,6 +19,7 @@ from geometry.vectors import Vec3
 if TYPE_CHECKING:
     from geometry.checks.findings import Report
 
+MOST_WORDS = 6  # tubes whose blanks are spoken of: more would be a thicket
 GRID_WORDS = {"metric": "grid 1 m", "imperial": "grid 1 ft, 5 ft"}
 
 
@@ -79,6 +80,8 @@ class Annotator:
         marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self._to_screen)
         marks += annotations.node_dots(outlook, self._session.selection, hovered, followed)
         marks += annotations.sleeve_words(layout, followed, self._to_screen)
+        for id in labelled[:MOST_WORDS]:
+            marks += annotations.blank_words(layout, layout.tubes[id], self._length, self._to_screen)
         marks += self._fact_marks(outlook, labelled, taken)
         return marks + tool_marks
 

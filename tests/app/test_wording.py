@@ -4,11 +4,15 @@ import math
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from app import wording
 from app.units import INCH_FRACTIONS, MILLIMETRES
-from geometry.checks.finding import Amount, Finding
-from geometry.layout import Layout, Mesh, Panel, Tube
+from geometry import edits, rack
+from geometry.checks.finding import Amount, Finding, Mend
+from geometry.layout import BendFrom, Die, Layout, Mesh, Panel, Tube
+from geometry.tube import plan, trials
+from geometry.tube.plan import Plan
 
 
 @pytest.fixture
@@ -112,3 +116,49 @@ def test_the_cautions_name_who_decides():
     text = " ".join(f"{heading} {words}" for heading, words in wording.CAUTIONS)
     for word in ("certify nothing", "Local codes", "rule book", "licensed engineer", "qualified welder"):
         assert word in text
+
+
+def test_a_mend_says_its_size_in_the_units_of_the_person(layout):
+    apart = Mend("move apart", "Move the corners {amount} apart", 1, 23.8125)
+    assert wording.say_mend(apart, layout, MILLIMETRES) == "Move the corners 23.8 mm apart"
+    assert wording.say_mend(apart, layout, INCH_FRACTIONS) == "Move the corners 15/16 in apart"
+    die = Mend("take die", "Take {die} for {tube}", 2, die=7)
+    racked = replace(layout, dies={7: Die(7, "1.75 in, CLR 7 in", 44.45, 177.8)})
+    assert wording.say_mend(die, racked, MILLIMETRES) == "Take 1.75 in, CLR 7 in for left {sill}"
+
+
+def bent_from(bend_from: BendFrom) -> Plan:
+    """The plan of a tube with three bends."""
+    layout = rack.with_starting_rack(Layout())
+    places = [
+        (0.0, 0.0, 0.0),
+        (900.0, 0.0, 0.0),
+        (900.0, 900.0, 0.0),
+        (1800.0, 900.0, 0.0),
+        (1800.0, 0.0, 0.0),
+    ]
+    layout, tube = edits.add_tube(layout, places, next(iter(layout.stocks)))
+    layout = edits.set_bend_from(layout, (tube,), bend_from)
+    return plan.of(layout, layout.tubes[tube])
+
+
+def test_the_order_of_bending_is_said_with_the_end_that_leads():
+    assert wording.order_words(bent_from("start")) == "The start leads; the tube is never turned round."
+    assert wording.order_text(bent_from("end")) == "end: 3, 2, 1"
+    middle = wording.order_words(bent_from("middle"))
+    assert middle == "The start leads for bends 2 and 3; turned round, the end leads for bend 1."
+    assert wording.order_text(bent_from("middle")) == "start: 2, 3; end: 1"
+
+
+@pytest.mark.parametrize(
+    ("state", "words"),
+    [
+        ("none", "none: geometry only"),
+        ("check first", "check bend first"),
+        ("partial", "2026-11-25, more needed"),
+        ("measured", "of 2026-11-25"),
+    ],
+)
+def test_the_state_of_trial_bends_is_said_in_a_few_words(state, words):
+    known = replace(trials.as_bought(Die(1, "Die", 38.1, 114.3)), state=state, made="2026-11-25")
+    assert wording.trials_state(known) == words

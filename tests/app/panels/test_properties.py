@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QLabel, QLineEdit
 from pytestqt.qtbot import QtBot
 
-from app.panels import tube_page
+from app import wording
 from app.panels.fields import LengthField
 from app.panels.properties import PropertiesPanel
 from app.panels.rows import ChoiceBox
@@ -352,7 +352,7 @@ def test_the_blank_is_the_sum_of_its_parts(panel: PropertiesPanel, session: Sess
     first, length, last = panel.tube.blank_parts.text().split(" + ")
     assert float(first) + float(length) + float(last) == pytest.approx(record.blank, abs=0.2)
     stretched = replace(record, stretch=4.14)
-    assert "− 4.1 stretch +" in tube_page.blank_words(stretched, MILLIMETRES)
+    assert "− 4.1 stretch +" in wording.blank_words(stretched, MILLIMETRES)
 
 
 def test_each_end_is_cut_before_or_after_bending(

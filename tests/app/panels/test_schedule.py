@@ -6,7 +6,8 @@ import pytest
 from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
-from app.panels.schedule import NEAREST, SchedulePanel
+from app import wording
+from app.panels.schedule import BLANK, NEAREST, ORDER, SchedulePanel
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
 from geometry import edits
@@ -68,6 +69,20 @@ def test_the_unit_stands_in_the_heading(panel: SchedulePanel) -> None:
 def test_the_nearest_panel_comes_from_the_report(panel: SchedulePanel, session: Session) -> None:
     panel.show_report(findings.check_layout(session.layout))
     assert cells(panel, 0)[NEAREST].endswith(", box")
+
+
+def test_the_order_of_bending_and_the_parts_of_the_blank_are_told(
+    panel: SchedulePanel, session: Session
+) -> None:
+    record = schedule.build(session.layout).records[0]
+    assert record.blank == record.plan.blank
+    assert cells(panel, 0)[ORDER] == wording.order_text(record.plan)
+    tip = panel.model.index(0, ORDER).data(Qt.ItemDataRole.ToolTipRole)
+    assert tip.endswith("Trial bends: none: geometry only.")
+    parts = panel.model.index(0, BLANK).data(Qt.ItemDataRole.ToolTipRole)
+    assert parts == f"{wording.blank_words(record, MILLIMETRES)} mm"
+    assert cells(panel, 1)[ORDER] == ""
+    assert panel.totals.endswith("1 bent tube without trial bends: geometry only.")
 
 
 def test_totals_are_said_by_stock(panel: SchedulePanel, session: Session) -> None:

@@ -54,3 +54,11 @@ def test_a_joint_over_a_sleeve_says_so() -> None:
     marks = annotations.sleeve_words(layout, layout.nodes, lambda place: (place[1], place[2]))
     assert [mark.text for mark in marks if isinstance(mark, Whisper)] == ["sleeve"]
     assert layout.nodes[joint].sleeve
+
+
+def test_a_blank_that_the_die_needs_longer_is_a_word_and_no_sign() -> None:
+    layout = hoop(900.0, first_straight=855.7, tail=300.0)  # 785.7 of straight and 25 of allowance
+    (tube,) = layout.tubes.values()
+    words = annotations.blank_words(layout, tube, lambda mm: f"{mm:.0f} mm", lambda place: place[:2])
+    assert [word.text for word in words if isinstance(word, Whisper)] == ["blank +45 mm"]
+    assert said(layout) == []

@@ -7,14 +7,17 @@ nothing mends it: every inner straight comes to lie ahead of the die once, whate
 
 from collections.abc import Iterator
 from functools import lru_cache
+from itertools import pairwise
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from geometry.layout import BendFrom, Cut, Die, Layout, Tube
 from geometry.tolerances import LENGTH_NOISE
-from geometry.tube import bending, centreline, trials
+from geometry.tube import bending, centreline, swing, trials
 from geometry.tube.centreline import CACHED_LINES, Centreline
+from geometry.tube.swing import Machine, Made, Move
 
 TubeEnd = Literal["start", "end"]
 Order = tuple[tuple[int, TubeEnd], ...]  # the bends as they are made, each with the end that leads
@@ -70,8 +73,7 @@ class _Setup(Struct, frozen=True):
     first_straight: float
     between: float
     tail: float
-    clr: float
-    consumed: float  # mm of blank for each radian
+    machine: Machine
 
 
 def of(layout: Layout, tube: Tube) -> Feeding:
@@ -131,8 +133,14 @@ def _setup(layout: Layout, tube: Tube, die: Die, start: _End, end: _End) -> _Set
         first_straight=die.first_straight,
         between=bending.least_between(die),
         tail=die.tail,
-        clr=learnt.clr.value,
-        consumed=learnt.consumed.value,
+        machine=Machine(
+            od=stock.od,
+            clr=learnt.clr.value,
+            consumed=learnt.consumed.value,
+            dial_at_zero=learnt.dial_at_zero.value,
+            dial_per_angle=learnt.dial_per_angle.value,
+            bender=None if die.bender is None else layout.benders.get(die.bender),
+        ),
     )
 
 
@@ -146,8 +154,20 @@ def _unbent(line: Centreline, start: _End, end: _End) -> Feeding:
 @lru_cache(maxsize=CACHED_LINES)
 def _chosen(line: Centreline, setup: _Setup) -> Feeding:
     """Return the first order that nothing stands against, or the one with the least against it."""
-    held = [_held(line, setup, order) for order in orders(len(line.bends), setup.bend_from)]
-    return min(held, key=lambda fed: _badness(fed, setup))
+    blank = _blank(line, setup.machine)
+    held = [_held(line, blank, setup, order) for order in orders(len(line.bends), setup.bend_from)]
+    held.sort(key=lambda fed: _badness(fed, setup))
+    if not line.is_makeable:
+        return held[0]
+    best, least = held[0], None
+    for fed in held:
+        if least is not None and _badness(fed, setup) >= least:
+            break
+        swung = _swung(line, blank, setup, fed)
+        badness = _badness(swung, setup)
+        if least is None or badness < least:
+            best, least = swung, badness
+    return best
 
 
 def _badness(fed: Feeding, setup: _Setup) -> tuple[int, bool]:
@@ -159,49 +179,109 @@ def _badness(fed: Feeding, setup: _Setup) -> tuple[int, bool]:
     return troubles, fed.blank > setup.stick + LENGTH_NOISE
 
 
-def _held(line: Centreline, setup: _Setup, order: Order) -> Feeding:
-    """Return what the die holds at each bend of an order, with a blank as long as that takes."""
-    taken, length = _taken(line, setup.consumed)
-    # Where no bend is made yet, a side runs to the end of the blank: its length without allowance.
-    sides: list[tuple[int, TubeEnd, Literal["lead", "tail"], float, int | None]] = []
-    made: set[int] = set()
-    for bend, leads in order:
-        low, high = taken[bend]
-        below = max((one for one in made if one < bend), default=None)
-        above = min((one for one in made if one > bend), default=None)
-        to_start = low - (0.0 if below is None else taken[below][1])
-        to_end = (length if above is None else taken[above][0]) - high
-        starts_ahead = leads == "start"
-        sides.append((bend, "start", "lead" if starts_ahead else "tail", to_start, below))
-        sides.append((bend, "end", "tail" if starts_ahead else "lead", to_end, above))
-        made.add(bend)
-    least = {"lead": setup.first_straight, "tail": setup.tail}
-    grown = {"start": setup.start.allowance, "end": setup.end.allowance}
-    for _, side, part, free, stop in sides:
-        if stop is None and (setup.start if side == "start" else setup.end).grows:
-            grown[side] = max(grown[side], least[part] - free)
-    rows = [(row[0], row[2], row[3] + (grown[row[1]] if row[4] is None else 0.0), row[4]) for row in sides]
-    troubles = []
-    for bend, part, straight, stop in rows:
-        limit = least[part] if stop is None else setup.between
-        if straight < limit - LENGTH_NOISE:
-            troubles.append(Trouble(bend, part if stop is None else "between", straight, limit))
-    held = {(bend, part): straight for bend, part, straight, _ in rows}
-    feeds = tuple(Feed(bend, leads, held[bend, "lead"], held[bend, "tail"]) for bend, leads in order)
-    stretch = (setup.clr - setup.consumed) * sum(bend.angle for bend in line.bends)
-    # What cannot be bent does not stretch either: its blank is that of the drawn tube.
-    blank = grown["start"] + line.length - (stretch if line.is_makeable else 0.0) + grown["end"]
-    return Feeding(feeds, grown["start"], grown["end"], tuple(troubles), blank)
+class _Blank(Struct, frozen=True, eq=False):
+    """Where the bends take the straight blank, without allowances; and the turns between their planes."""
+
+    bends: tuple[tuple[float, float], ...]
+    length: float
+    stretched: float  # how much longer than its blank the tube gets
+    rotations: tuple[float, ...]  # from each bend to the next
 
 
-def _taken(line: Centreline, consumed: float) -> tuple[list[tuple[float, float]], float]:
-    """Return where each bend takes the blank, and its length; without allowances.
+def _blank(line: Centreline, machine: Machine) -> _Blank:
+    """Return the blank of a centreline.
 
     A straight below 0 cannot be made at all; a longer blank would not mend that.
     """
     taken, here = [], 0.0
     for straight, bend in zip(line.straights, line.bends, strict=False):
         start = here + max(straight, 0.0)
-        here = start + consumed * bend.angle
+        here = start + machine.consumed * bend.angle
         taken.append((start, here))
-    return taken, here + max(line.straights[-1], 0.0)
+    turned = sum(bend.angle for bend in line.bends)
+    # What cannot be bent does not stretch either: its blank is that of the drawn tube.
+    stretched = (machine.clr - machine.consumed) * turned if line.is_makeable else 0.0
+    turns = bending.turns(line.points)
+    rotations = tuple(bending.rotation_between(*pair) for pair in pairwise(turns))
+    return _Blank(tuple(taken), here + max(line.straights[-1], 0.0), stretched, rotations)
+
+
+class _Side(Struct, frozen=True):
+    """What is straight on one side of a bend when it is made."""
+
+    bend: int
+    part: Literal["lead", "tail"]
+    towards: TubeEnd
+    free: float  # up to the bend made before, or the end of a blank without allowances
+    is_open: bool  # no bend was made on this side
+
+
+def _held(line: Centreline, blank: _Blank, setup: _Setup, order: Order) -> Feeding:
+    """Return what the die holds at each bend of an order, with a blank as long as that takes."""
+    sides = _sides(blank, order)
+    ends = {"start": setup.start, "end": setup.end}
+    least = {"lead": setup.first_straight, "tail": setup.tail}
+    grown = {name: end.allowance for name, end in ends.items()}
+    for side in sides:
+        if side.is_open and ends[side.towards].grows:
+            grown[side.towards] = max(grown[side.towards], least[side.part] - side.free)
+    straights: dict[tuple[int, str], float] = {}
+    troubles = []
+    for side in sides:
+        straight = side.free + (grown[side.towards] if side.is_open else 0.0)
+        limit = least[side.part] if side.is_open else setup.between
+        straights[side.bend, side.part] = straight
+        if straight < limit - LENGTH_NOISE:
+            troubles.append(Trouble(side.bend, side.part if side.is_open else "between", straight, limit))
+    return Feeding(
+        tuple(Feed(bend, leads, straights[bend, "lead"], straights[bend, "tail"]) for bend, leads in order),
+        grown["start"],
+        grown["end"],
+        tuple(troubles),
+        grown["start"] + line.length - blank.stretched + grown["end"],
+    )
+
+
+def _sides(blank: _Blank, order: Order) -> list[_Side]:
+    """Return both sides of each bend of an order."""
+    sides: list[_Side] = []
+    made: set[int] = set()
+    for bend, leads in order:
+        low, high = blank.bends[bend]
+        below = max((one for one in made if one < bend), default=None)
+        above = min((one for one in made if one > bend), default=None)
+        to_start = low if below is None else low - blank.bends[below][1]
+        to_end = (blank.length if above is None else blank.bends[above][0]) - high
+        sides.append(_Side(bend, "lead" if leads == "start" else "tail", "start", to_start, below is None))
+        sides.append(_Side(bend, "tail" if leads == "start" else "lead", "end", to_end, above is None))
+        made.add(bend)
+    return sides
+
+
+def _swung(line: Centreline, blank: _Blank, setup: _Setup, fed: Feeding) -> Feeding:
+    """Return the feeding with what gets in the way of it."""
+    moves = _moves(line, blank, fed)
+    hits = swing.hits(setup.machine, moves)
+    if not hits:
+        return fed
+    in_the_way = [Trouble(fed.feeds[hit.move].bend, hit.kind, hit.clearance, 0.0, hit.box) for hit in hits]
+    return replace(fed, troubles=(*fed.troubles, *in_the_way))
+
+
+def _moves(line: Centreline, blank: _Blank, fed: Feeding) -> list[Move]:
+    """Return the shape that the tube has at each bend; all that is bent then lies ahead of the die."""
+    moves = []
+    made: set[int] = set()
+    for feed in fed.feeds:
+        ahead, here = [], feed.bend
+        step = -1 if feed.leads == "start" else 1
+        while here + step in made:
+            gap = min(here, here + step)
+            straight = blank.bends[gap + 1][0] - blank.bends[gap][1]
+            here += step
+            ahead.append(Made(straight, blank.rotations[gap], line.bends[here].angle))
+        low, high = blank.bends[here]
+        beyond = low + fed.start_allowance if step < 0 else blank.length - high + fed.end_allowance
+        moves.append(Move(line.bends[feed.bend].angle, tuple(ahead), beyond, feed.tail))
+        made.add(feed.bend)
+    return moves

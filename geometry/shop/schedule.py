@@ -7,6 +7,8 @@ from typing import Any, Literal
 from msgspec import Struct
 
 from geometry.layout import Die, Layout, Stock, Tube
+from geometry.shop import bench
+from geometry.shop.bench import Check
 from geometry.tube import bending, centreline, plan, stock
 from geometry.tube.centreline import Centreline
 from geometry.tube.plan import Plan, Step
@@ -217,7 +219,7 @@ def _tube_json(row: TubeRecord, layout: Layout) -> dict[str, Any]:
         "bends": [_bend_json(bend, row.plan) for bend in row.bends],
         "last_straight_mm": row.last_straight,
         "ends": [_end_json(end, layout) for end in row.ends],
-        "steps": [_step_json(step) for step in row.plan.steps],
+        "steps": _steps_json(row),
         "trial_bends": _calibration_json(row.plan.calibration),
     }
 
@@ -237,7 +239,13 @@ def _bend_json(bend: ScheduleBend, planned: Plan) -> dict[str, float | None]:
     }
 
 
-def _step_json(step: Step) -> dict[str, Any]:
+def _steps_json(row: TubeRecord) -> list[dict[str, Any]]:
+    checks = bench.of(row.plan, row.stock.od)
+    return [_step_json(step, taken) for step, taken in zip(row.plan.steps, checks, strict=True)]
+
+
+def _step_json(step: Step, checks: Sequence[Check]) -> dict[str, Any]:
+    by_kind = {check.kind: check.value for check in checks}
     return {
         "bend": step.bend,
         "leads": step.leads,
@@ -250,6 +258,11 @@ def _step_json(step: Step) -> dict[str, Any]:
         "set_angle_deg": math.degrees(step.set_angle),
         "lead_mm": step.lead,
         "tail_mm": step.tail,
+        "straight_mm": by_kind.get("straight"),
+        "included_deg": math.degrees(by_kind["included"]),
+        "chord_mm": by_kind["chord"],
+        "height_mm": by_kind.get("height"),
+        "across_mm": by_kind.get("across"),
     }
 
 

@@ -1,6 +1,7 @@
 import json
 import math
 
+import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -337,6 +338,13 @@ def test_json_tells_the_steps_in_the_order_of_bending() -> None:
         assert step["set_mark_mm"] == bend["set_mark_mm"] == planned.mark
         assert step["set_angle_deg"] == bend["set_angle_deg"] == math.degrees(planned.set_angle)
         assert step["angle_deg"] == pytest.approx(bend["angle_deg"])
+        assert step["included_deg"] == pytest.approx(180.0 - bend["angle_deg"])
+    for step, after in zip(row["steps"][1:], row["bends"][:0:-1], strict=True):
+        assert step["straight_mm"] == pytest.approx(after["straight_before_mm"])
+    assert (row["steps"][0]["straight_mm"], row["steps"][0]["height_mm"]) == (None, None)
+    along = (np.array(GENERAL[1]) - GENERAL[0]) / 900.0, (np.array(GENERAL[-1]) - GENERAL[-2]) / 680.0735254
+    ends = GENERAL[0] - 25.0 * along[0], GENERAL[-1] + 25.0 * along[1]
+    assert row["steps"][-1]["chord_mm"] == pytest.approx(float(np.linalg.norm(ends[1] - ends[0])))
     assert row["stretch_mm"] == record.stretch > 0.0
     assert row["trial_bends"]["state"] == "measured"
     assert row["trial_bends"]["count"] == 2

@@ -124,7 +124,7 @@ def test_a_tube_with_a_die_is_planned_in_the_order_of_its_feeding() -> None:
         turned = edits.set_bend_from(layout, [tube], order)  # type: ignore[arg-type]
         made = plan.of(turned, turned.tubes[tube])
         fed_as = feeding.of(turned, turned.tubes[tube])
-        assert made.feeding is fed_as
+        assert made.feeding == fed_as
         assert [step.bend - 1 for step in made.steps] == [feed.bend for feed in fed_as.feeds]
         assert [(step.leads, step.lead, step.tail) for step in made.steps] == [
             (feed.leads, feed.lead, feed.tail) for feed in fed_as.feeds

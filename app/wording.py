@@ -185,12 +185,6 @@ def order_words(plan: "Plan") -> str:
     return said[0][:1].upper() + "; turned round, ".join(said)[1:] + "."
 
 
-def order_text(plan: "Plan") -> str:
-    """The order of bending in a table cell, such as "start: 1, 2" or "start: 2, 3; end: 1"."""
-    runs = bending_runs(plan)
-    return "; ".join(f"{leads}: {', '.join(str(number) for number in numbers)}" for leads, numbers in runs)
-
-
 def bending_runs(plan: "Plan") -> list[tuple[str, list[int]]]:
     """Return the bends that are made without turning the tube round, with the end that leads."""
     runs: list[tuple[str, list[int]]] = []

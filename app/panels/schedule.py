@@ -59,10 +59,9 @@ COLUMNS: tuple[tuple[str, str, Text], ...] = (
     ("Blank {length}", "What to saw, with both allowances", lambda r, u: _length(r.blank, u)),
     ("Mass {mass}", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u, unit=False)),
     ("Bends", "Angle of each bend from the start end", bends_text),
-    ("Order", "Which end leads through which bends", lambda r, u: wording.order_text(r.plan)),
 )
 NUMBERS = (2, 3, 4)
-BLANK, BENDS, ORDER = 3, 5, 6
+BLANK, BENDS = 3, 5
 NEAREST = len(COLUMNS)
 
 
@@ -239,10 +238,12 @@ def cell_tip(record: TubeRecord, column: int, units: Units) -> str:
     """What a cell has no room for: the parts of the blank, the order in words; else its text in full."""
     if column == BLANK:
         return f"{wording.blank_words(record, units)} {unit_text.length_unit(units)}"
-    if column == ORDER and record.bends:
+    text = COLUMNS[column][2](record, units)
+    if column == BENDS and record.bends:
         plan = record.plan
-        return f"{wording.order_words(plan)} Trial bends: {wording.trials_state(plan.calibration)}."
-    return COLUMNS[column][2](record, units)
+        trials = wording.trials_state(plan.calibration)
+        return f"{text}\n{wording.order_words(plan)}\nTrial bends: {trials}."
+    return text
 
 
 def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str:

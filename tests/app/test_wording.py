@@ -144,10 +144,9 @@ def bent_from(bend_from: BendFrom) -> Plan:
 
 def test_the_order_of_bending_is_said_with_the_end_that_leads():
     assert wording.order_words(bent_from("start")) == "The start leads; the tube is never turned round."
-    assert wording.order_text(bent_from("end")) == "end: 3, 2, 1"
+    assert wording.bending_runs(bent_from("end")) == [("end", [3, 2, 1])]
     middle = wording.order_words(bent_from("middle"))
     assert middle == "The start leads for bends 2 and 3; turned round, the end leads for bend 1."
-    assert wording.order_text(bent_from("middle")) == "start: 2, 3; end: 1"
 
 
 @pytest.mark.parametrize(

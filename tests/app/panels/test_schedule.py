@@ -7,7 +7,7 @@ from PySide6.QtCore import Qt
 from pytestqt.qtbot import QtBot
 
 from app import wording
-from app.panels.schedule import BLANK, NEAREST, ORDER, SchedulePanel
+from app.panels.schedule import BENDS, BLANK, NEAREST, SchedulePanel
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
 from geometry import edits
@@ -76,12 +76,14 @@ def test_the_order_of_bending_and_the_parts_of_the_blank_are_told(
 ) -> None:
     record = schedule.build(session.layout).records[0]
     assert record.blank == record.plan.blank
-    assert cells(panel, 0)[ORDER] == wording.order_text(record.plan)
-    tip = panel.model.index(0, ORDER).data(Qt.ItemDataRole.ToolTipRole)
-    assert tip.endswith("Trial bends: none: geometry only.")
+    tip = panel.model.index(0, BENDS).data(Qt.ItemDataRole.ToolTipRole)
+    assert tip.splitlines() == [
+        "90.0°, 90.0°",
+        wording.order_words(record.plan),
+        "Trial bends: none: geometry only.",
+    ]
     parts = panel.model.index(0, BLANK).data(Qt.ItemDataRole.ToolTipRole)
     assert parts == f"{wording.blank_words(record, MILLIMETRES)} mm"
-    assert cells(panel, 1)[ORDER] == ""
     assert panel.totals.endswith("1 bent tube without trial bends: geometry only.")
 
 

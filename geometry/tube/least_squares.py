@@ -37,7 +37,7 @@ class Assumption(Struct, frozen=True, eq=False):
 
     rows: Floats
     values: Floats
-    sd: Floats  # (k,) of each parameter by itself: rows that know less do not count as telling it
+    enough: Floats  # (k,) standard deviations: rows that know a parameter less well do not tell it
 
 
 class Solved(Struct, frozen=True, eq=False):
@@ -48,7 +48,7 @@ class Solved(Struct, frozen=True, eq=False):
     gain: Floats  # (k, n) on whitened rows, each of sd 1 (the scale is in it)
     assumed_gain: Floats  # (k, m)
     response: Floats  # (n, errors) of the whitened rows
-    assumed_sd: Floats  # (k,) that a told parameter is known better than
+    enough: Floats  # (k,) of the assumption
     scale: float  # by which variances were raised, as the values scatter more than stated
 
     @property
@@ -68,7 +68,7 @@ def solve(rows: Rows, assumed: Assumption) -> Solved:
     scale = max(1.0, misfit / freedom) if freedom else 1.0
     design, values = white.design / math.sqrt(scale), white.values / math.sqrt(scale)
 
-    unit = assumed.sd
+    unit = assumed.enough
     own_gain, own_sd = _own(design * unit)
     told = own_sd <= 1.0
     gain = np.where(told[:, None], own_gain, 0.0)
@@ -108,18 +108,17 @@ def verdict(rows: Rows) -> Verdict:
     """Judge whether groups of rows contradict one another.
 
     A group is named only if the others agree without it, can check one another, and no other group
-    could be the wrong one instead.
+    could be the wrong one instead, all within 3 standard deviations.
     """
     white = _whitened(rows)
     judge = _Judge(white.design, white.values, np.array(rows.groups))
     everyone = frozenset(rows.groups)
     if judge.agree(everyone):
         return Verdict(True)
-    suspects = [{one} for one in everyone if judge.clears(everyone - {one})]
-    if not suspects and len(everyone) <= MOST_FOR_PAIRS:
-        pairs = [{a, b} for a in everyone for b in everyone if a < b]
-        suspects = [pair for pair in pairs if judge.clears(everyone - pair)]
-    return Verdict(False, tuple(sorted(suspects[0])) if len(suspects) == 1 else ())
+    wrong = judge.suspect([frozenset({one}) for one in everyone], everyone)
+    if wrong is None and len(everyone) <= MOST_FOR_PAIRS:
+        wrong = judge.suspect([frozenset({a, b}) for a in everyone for b in everyone if a < b], everyone)
+    return Verdict(False, tuple(sorted(wrong or ())))
 
 
 class _Judge:
@@ -140,9 +139,18 @@ class _Judge:
                 return False
         return True
 
-    def clears(self, rest: frozenset[int]) -> bool:
-        """Say whether the rest check one another, and agree."""
-        return self._misfit(rest)[1] >= 1 and self.agree(rest)
+    def suspect(self, some: list[frozenset[int]], everyone: frozenset[int]) -> frozenset[int] | None:
+        """Return the one of some without which the rest agree; empty: more than one may be, None: none."""
+        cleared = sorted(
+            (self._misfit(everyone - those)[0], sorted(those))
+            for those in some
+            if self._misfit(everyone - those)[1] >= 1 and self.agree(everyone - those)
+        )
+        if not cleared:
+            return None
+        if len(cleared) > 1 and cleared[1][0] - cleared[0][0] <= _limit(1):
+            return frozenset()
+        return frozenset(cleared[0][1])
 
     def _misfit(self, some: frozenset[int]) -> tuple[float, int]:
         if some not in self._known:

@@ -11,7 +11,7 @@ from geometry.layout import Die, Stock, TrialBend
 from geometry.tolerances import ANGLE_NOISE
 from geometry.tube import least_squares, trial_fit
 from geometry.tube.least_squares import Verdict
-from geometry.tube.trial_fit import LEGS, Accuracy, Fit
+from geometry.tube.trial_fit import LEGS, Accuracy, Fit, Verdicts
 from geometry.vectors import Floats
 
 Part = Literal["legs", "dial"]
@@ -30,13 +30,14 @@ def next_steps(
     stock: Stock,
     accuracy: Accuracy,
     fit: Fit,
+    verdicts: Verdicts,
     told: Sequence[bool],
 ) -> tuple[str, ...]:
     """Return what the person should do next, most urgent first."""
     near = best_next(trials, die, stock, accuracy, fit)
     judged: tuple[tuple[Part, bool, Verdict], ...] = (
-        ("legs", fit.legs_make_sense, fit.leg_verdict),
-        ("dial", fit.dials_make_sense, fit.dial_verdict),
+        ("legs", fit.legs_make_sense, verdicts.legs),
+        ("dial", fit.dials_make_sense, verdicts.dials),
     )
     sentences = []
     for part, makes_sense, verdict in judged:
@@ -131,14 +132,14 @@ def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Acc
 
 
 def untold(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> Floats:
-    """Return how badly trial bends tell each of the five, of what is assumed; 1 or less counts as told."""
+    """Return how badly trial bends tell each of the five; 1 or less counts as told."""
     guess = trial_fit.as_bought(die)
     legs = trial_fit.rows_of_legs(trials, die, stock, accuracy, guess)
     dials = trial_fit.rows_of_dials(trials, accuracy, guess)
     return np.concatenate(
         [
-            least_squares.told_sd(legs, fit.legs.assumed_sd),
-            least_squares.told_sd(dials, fit.dials.assumed_sd),
+            least_squares.told_sd(legs, fit.legs.enough),
+            least_squares.told_sd(dials, fit.dials.enough),
         ]
     )
 

@@ -25,11 +25,14 @@ LEGS, DIAL = slice(0, 3), slice(3, 5)  # of the five parameters
 
 # What is taken for granted until trial bends tell better, with the standard deviation it is given.
 # No source: wide enough for the ways shops bend, so that nothing assumed passes for known.
-OFFSET_SD = 10.0  # mm; a reference point that nobody has tried
+OFFSET_SD = 25.0  # mm; a reference point that nobody has tried
 CLR_SD = 0.05  # of the radius; the die's radius, opened as far as the dial is ahead of the angle
 STRETCH_SD = 0.05  # of the radius; a bend takes as much blank as its arc is long
 DIAL_AT_ZERO_SD = math.radians(2.0)  # the dial starts at 0
 DIAL_PER_ANGLE_SD = 0.1  # of 1; used only where no dial reading makes sense
+# Trial bends that know a parameter less well than this do not tell it, and the assumption helps out.
+OFFSET_ENOUGH = 5.0  # mm
+RADIUS_ENOUGH = 0.05  # of the radius, and of what a bend takes
 # How much another batch of the same tube may differ from the last.
 BATCH_DIAL_SD = 0.01
 BATCH_RADIUS_SD = 0.01  # of the radius, and of what a bend takes
@@ -69,8 +72,6 @@ class Fit(Struct, frozen=True, eq=False):
     covariance: Floats  # (5, 5)
     legs_make_sense: bool  # if not, only what is assumed counts
     dials_make_sense: bool
-    leg_verdict: Verdict
-    dial_verdict: Verdict
 
     @property
     def values(self) -> Floats:
@@ -79,6 +80,13 @@ class Fit(Struct, frozen=True, eq=False):
     @property
     def told(self) -> tuple[bool, ...]:
         return (*self.legs.told, *self.dials.told)
+
+
+class Verdicts(Struct, frozen=True):
+    """Whether the trial bends of a batch agree; who is wrong is named by place."""
+
+    legs: Verdict
+    dials: Verdict
 
 
 class Guess(Struct, frozen=True):
@@ -106,8 +114,13 @@ def fit(
         before, guess = guess, _guess(die, legs, dials)
         if _change(before, guess) < SETTLED:
             break
-    legs_make_sense = _is_near(legs.value[1], die.clr) and _is_near(legs.value[2], die.clr)
+    offset, clr, consumed = legs.value
     at_zero, per_angle = dials.value
+    legs_make_sense = (
+        _is_near(clr, die.clr)
+        and _is_near(consumed, die.clr)
+        and abs(offset - die.reference) <= PLAUSIBLE * die.clr
+    )
     dials_make_sense = _is_near(per_angle, 1.0) and abs(at_zero) <= LARGEST_DIAL_AT_ZERO
     if not dials_make_sense:
         dials = least_squares.solve(dial_rows.none, assumed_of_dial((), prior))
@@ -117,17 +130,11 @@ def fit(
         _tie(prior) if prior is not None else np.zeros((len(legs.assumed_gain.T), len(dials.assumed_gain.T)))
     )
     covariance = least_squares.joint_covariance(legs, dials, tie)
-    return Fit(
-        leg_rows,
-        dial_rows,
-        legs,
-        dials,
-        covariance,
-        legs_make_sense,
-        dials_make_sense,
-        least_squares.verdict(leg_rows),
-        least_squares.verdict(dial_rows),
-    )
+    return Fit(leg_rows, dial_rows, legs, dials, covariance, legs_make_sense, dials_make_sense)
+
+
+def verdicts(fit: Fit) -> Verdicts:
+    return Verdicts(least_squares.verdict(fit.leg_rows), least_squares.verdict(fit.dial_rows))
 
 
 def rows_of_legs(
@@ -194,9 +201,9 @@ def leg_reach(trial: TrialBend) -> tuple[float, float]:
 def assumed_of_legs(die: Die, dial_per_angle: float, prior: Prior | None = None) -> Assumption:
     """Return what holds of (offset, clr, consumed) where nothing tells."""
     clr = die.clr * _held(dial_per_angle, 1.0)  # the arc keeps its length when it opens
-    sd = np.array([OFFSET_SD, CLR_SD * clr, math.hypot(CLR_SD, STRETCH_SD) * clr])
+    enough = np.array([OFFSET_ENOUGH, RADIUS_ENOUGH * clr, RADIUS_ENOUGH * clr])
     if prior is not None:
-        return _from_prior(prior, LEGS, sd)
+        return _from_prior(prior, LEGS, enough)
     rows = np.array(
         [
             [1.0 / OFFSET_SD, 0.0, 0.0],
@@ -204,19 +211,19 @@ def assumed_of_legs(die: Die, dial_per_angle: float, prior: Prior | None = None)
             [0.0, -1.0 / (STRETCH_SD * clr), 1.0 / (STRETCH_SD * clr)],
         ]
     )
-    return Assumption(rows, np.array([die.reference / OFFSET_SD, 1.0 / CLR_SD, 0.0]), sd)
+    return Assumption(rows, np.array([die.reference / OFFSET_SD, 1.0 / CLR_SD, 0.0]), enough)
 
 
 def assumed_of_dial(trials: Sequence[TrialBend], prior: Prior | None = None) -> Assumption:
     """Return what holds of (dial_at_zero, dial_per_angle): with a reading, only where the dial starts."""
     middle = sum(trial.angle for trial in trials) / len(trials) if trials else 1.0
-    sd = np.array([DIAL_AT_ZERO_SD, DIAL_AT_ZERO_SD / middle])
+    enough = np.array([DIAL_AT_ZERO_SD, DIAL_AT_ZERO_SD / middle])
     if prior is not None:
-        return _from_prior(prior, DIAL, sd)
+        return _from_prior(prior, DIAL, enough)
     if trials:
-        return Assumption(np.array([[1.0 / DIAL_AT_ZERO_SD, 0.0]]), np.array([0.0]), sd)
+        return Assumption(np.array([[1.0 / DIAL_AT_ZERO_SD, 0.0]]), np.array([0.0]), enough)
     sd = np.array([DIAL_AT_ZERO_SD, DIAL_PER_ANGLE_SD])
-    return Assumption(np.diag(1.0 / sd), np.array([0.0, 1.0 / DIAL_PER_ANGLE_SD]), sd)
+    return Assumption(np.diag(1.0 / sd), np.array([0.0, 1.0 / DIAL_PER_ANGLE_SD]), enough)
 
 
 def for_another_batch(die: Die, covariance: Floats) -> Floats:
@@ -253,9 +260,9 @@ class _Table:
         )
 
 
-def _from_prior(prior: Prior, block: slice, sd: Floats) -> Assumption:
+def _from_prior(prior: Prior, block: slice, enough: Floats) -> Assumption:
     rows = np.linalg.inv(np.linalg.cholesky(prior.covariance[block, block]))
-    return Assumption(rows, rows @ prior.values[block], sd)
+    return Assumption(rows, rows @ prior.values[block], enough)
 
 
 def _tie(prior: Prior) -> Floats:

@@ -40,7 +40,7 @@ class Residual(Struct, frozen=True):
     sd: float
 
 
-class Calibration(Struct, frozen=True):
+class Calibration(Struct, frozen=True, cache_hash=True):
     """How a die bends a stock. Without trial bends: the die as bought, pure geometry.
 
     To get a bend of angle A: set the dial to dial_at_zero + dial_per_angle * A. The bend takes
@@ -202,7 +202,8 @@ def _fitted(
         Estimate(float(value), math.sqrt(variance), known)
         for value, variance, known in zip(fit.values, np.diag(fit.covariance), told, strict=True)
     )
-    missing = trial_advice.next_steps(trials, die, stock, accuracy, fit, told)
+    verdicts = trial_fit.verdicts(fit)
+    missing = trial_advice.next_steps(trials, die, stock, accuracy, fit, verdicts, told)
     if old is not None and differs:
         missing = (trial_advice.batch_differs(old.batch), *missing)
     return Calibration(
@@ -221,7 +222,7 @@ def _fitted(
         contradicting=tuple(
             trial.id
             for place, trial in enumerate(trials)
-            if place in (*fit.leg_verdict.wrong, *fit.dial_verdict.wrong)
+            if place in (*verdicts.legs.wrong, *verdicts.dials.wrong)
         ),
         missing=missing,
         borrowed=None if old is None else old.batch,
@@ -248,7 +249,7 @@ def _differs(fit: Fit, old: Calibration) -> bool:
 def _residuals(trials: Sequence[TrialBend], fit: Fit) -> tuple[Residual, ...]:
     """Return the residuals, trial by trial."""
     found: dict[int, list[Residual]] = {trial.id: [] for trial in trials}
-    dials: tuple[What, ...] = ("dial",) * len(trials)
+    dials: list[What] = ["dial" for _ in trials]
     for rows, solved, whats in (
         (fit.leg_rows, fit.legs, trial_fit.legs_measured(trials)),
         (fit.dial_rows, fit.dials, dials),

@@ -1,8 +1,9 @@
 """The rack's files: bring one in, write one, and the one that new jobs start with."""
 
+from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtWidgets import QWidget
 
 from app import dialogs
@@ -57,7 +58,7 @@ class RackFiles(QObject):
         """A new job; says so when the kept rack could not be used."""
         layout, trouble = empty_job()
         if trouble:
-            self.told.emit(trouble)  # a refusal would go as soon as the new job is there
+            QTimer.singleShot(0, self, partial(self.told.emit, trouble))  # the new job clears what was said
         return layout
 
     def bring_in(self) -> None:

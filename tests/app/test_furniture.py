@@ -1,6 +1,7 @@
 """Furniture: what is folded stays folded, whatever the moment hides."""
 
 import pytest
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDockWidget, QLabel, QMainWindow
 from pytestqt.qtbot import QtBot
 
@@ -106,3 +107,18 @@ def test_a_tab_shown_again_is_the_same_tab(furniture: Furniture) -> None:
     furniture.show_tab(rack, "Rack", "The rack.")
     assert furniture.tabs.count() == 3
     assert not furniture.is_folded("below")
+
+
+def test_a_tab_that_needs_height_gets_it_and_keeps_what_there_is(
+    qtbot: QtBot, window: QMainWindow, furniture: Furniture
+) -> None:
+    rack = QLabel("rack")
+    rack.setProperty("wanted_height", 250)
+    furniture.show_tab(rack, "Rack", "The rack.")
+    below = furniture._docks["below"]
+    qtbot.waitUntil(lambda: below.height() >= 250)
+    window.resizeDocks([below], [320], Qt.Orientation.Vertical)
+    qtbot.waitUntil(lambda: below.height() >= 310)
+    height = below.height()
+    furniture.show_tab(rack, "Rack", "The rack.")
+    assert below.height() == height

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from msgspec.structs import replace
+from pytestqt.qtbot import QtBot
 
 from app import rack_files
 from app.rack_files import RackFiles, empty_job, kept_rack
@@ -121,10 +122,13 @@ def test_new_jobs_start_with_the_kept_rack_until_it_is_forgotten(
     assert heard.refused == []
 
 
-def test_a_damaged_kept_rack_gives_the_common_one_and_a_sentence(files: RackFiles, heard: Heard) -> None:
+def test_a_damaged_kept_rack_gives_the_common_one_and_a_sentence(
+    qtbot: QtBot, files: RackFiles, heard: Heard
+) -> None:
     kept_rack().parent.mkdir(parents=True, exist_ok=True)
     kept_rack().write_bytes(b"\x00\xff{")
     assert files.empty_job().stocks == rack.with_starting_rack(Layout()).stocks
+    qtbot.waitUntil(lambda: bool(heard.told))
     assert heard.told == [
         "New jobs start with the common rack: Line 1 of rack.json is not written in UTF-8; save the file as "
         "UTF-8 and try again."
@@ -133,3 +137,25 @@ def test_a_damaged_kept_rack_gives_the_common_one_and_a_sentence(files: RackFile
     assert (
         empty_job()[1] == "New jobs start with the common rack: rack.json can't be used. dies must be a list."
     )
+
+
+def test_the_window_carries_racks_and_says_what_came(
+    qtbot: QtBot, window: Any, answers: Any, tmp_path: Path
+) -> None:
+    answers.open_path = tmp_path / "yard.csv"
+    answers.open_path.write_text("name;od_in;wall_in\n1.25 × 0.095 in;1.25;0.095\n", encoding="utf-8")
+    window.rack.import_wanted.emit()
+    assert window.message.text == "yard.csv: 1 tube size added."
+    window.rack.keep_wanted.emit()
+    answers.choice = "Don't save"
+    window.files.new()
+    assert [*window.session.layout.stocks.values()][-1].name == "1.25 × 0.095 in"
+    kept_rack().write_text("[]", encoding="utf-8")
+    window.files.new()
+    qtbot.waitUntil(lambda: "New jobs start with the common rack" in window.message.text)
+    answers.choice = "Dies, as CSV"
+    answers.save_path = tmp_path / "dies.csv"
+    window.rack.export_wanted.emit()
+    assert answers.save_path.is_file()
+    window.rack.forget_wanted.emit()
+    assert not kept_rack().exists()

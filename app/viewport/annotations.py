@@ -18,6 +18,7 @@ from geometry.layout import Die, Layout, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Centreline
+from geometry.tube.feeding import Feeding
 from geometry.vectors import Vec3, distance, vec
 
 if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
@@ -98,20 +99,42 @@ def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -
     return marks
 
 
+def longer_blank(layout: Layout, tube: Tube, held_before: Feeding | None = None) -> tuple[float, float]:
+    """Return what the die needs the blank longer at each end, beyond the allowances asked for.
+
+    Under the hand there is no time to look for the best order anew: the one of before still tells
+    which end leads at the outermost bends.
+    """
+    asked = feeding.asked_allowances(layout, tube)
+    if held_before is None:
+        fed = feeding.of(layout, tube)
+        return fed.start_allowance - asked[0], fed.end_allowance - asked[1]
+    die, straights = bending.die_of(layout, tube), centreline.of(layout, tube).straights
+    leads = {feed.bend: feed.leads for feed in held_before.feeds}
+    if die is None or len(leads) != len(straights) - 1 or not leads:
+        return 0.0, 0.0
+    first = die.first_straight if leads[0] == "start" else die.tail
+    last = die.first_straight if leads[len(leads) - 1] == "end" else die.tail
+    return (
+        0.0 if tube.start_cut == "before" else first - max(straights[0], 0.0) - asked[0],
+        0.0 if tube.end_cut == "before" else last - max(straights[-1], 0.0) - asked[1],
+    )
+
+
 def blank_words(
-    layout: Layout, tube: Tube, length: Callable[[float], str], to_screen: Callable[[Vec3], Xy]
+    layout: Layout,
+    tube: Tube,
+    longer: tuple[float, float],
+    length: Callable[[float], str],
+    to_screen: Callable[[Vec3], Xy],
 ) -> list[Mark]:
     """Return at each end of a tube how much longer the die needs its blank: no fault, but steel to saw."""
-    fed, asked = feeding.of(layout, tube), feeding.asked_allowances(layout, tube)
     marks: list[Mark] = []
-    for node, cut, wanted in zip(
-        (tube.nodes[0], tube.nodes[-1]), (fed.start_allowance, fed.end_allowance), asked, strict=True
-    ):
-        if cut > wanted + LENGTH_NOISE:
+    for node, more in zip((tube.nodes[0], tube.nodes[-1]), longer, strict=True):
+        if more > LENGTH_NOISE:
             x, y = to_screen(layout.nodes[node].position)
             row = 2 if layout.nodes[node].sleeve else 1
-            words = f"blank +{length(cut - wanted)}"
-            marks.append(Whisper((x, y + row * WORD_BELOW), words, "text", True))
+            marks.append(Whisper((x, y + row * WORD_BELOW), f"blank +{length(more)}", "text", True))
     return marks
 
 

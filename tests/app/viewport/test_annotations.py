@@ -7,8 +7,8 @@ from app.viewport import annotations
 from app.viewport.marks import Whisper
 from geometry import edits, rack
 from geometry.checks import bends
-from geometry.layout import Die, Layout
-from geometry.tube import centreline
+from geometry.layout import BendFrom, Cut, Die, Layout
+from geometry.tube import centreline, feeding
 from geometry.vectors import Vec3
 
 OD, CLR, LEAST = 38.1, 114.3, 76.2  # mm: 1 1/2 in tube on a die of three diameters
@@ -59,6 +59,22 @@ def test_a_joint_over_a_sleeve_says_so() -> None:
 def test_a_blank_that_the_die_needs_longer_is_a_word_and_no_sign() -> None:
     layout = hoop(900.0, first_straight=855.7, tail=300.0)  # 785.7 of straight and 25 of allowance
     (tube,) = layout.tubes.values()
-    words = annotations.blank_words(layout, tube, lambda mm: f"{mm:.0f} mm", lambda place: place[:2])
+    longer = annotations.longer_blank(layout, tube)
+    words = annotations.blank_words(layout, tube, longer, lambda mm: f"{mm:.0f} mm", lambda place: place[:2])
     assert [word.text for word in words if isinstance(word, Whisper)] == ["blank +45 mm"]
     assert said(layout) == []
+
+
+@pytest.mark.parametrize("bend_from", ["start", "end", "middle"])
+@pytest.mark.parametrize("cut", ["after", "before"])
+def test_under_the_hand_the_longer_blank_is_what_the_order_of_before_makes_it(
+    bend_from: BendFrom, cut: Cut
+) -> None:
+    layout = hoop(900.0, first_straight=855.7, tail=990.0)
+    layout = edits.set_bend_from(layout, layout.tubes, bend_from)
+    layout = edits.set_cuts(layout, layout.tubes, cut, "after")
+    (tube,) = layout.tubes.values()
+    held = feeding.of(layout, tube)
+    moved = edits.move_nodes(layout, tube.nodes[:1], (0.0, 0.0, 30.0))
+    exact = annotations.longer_blank(moved, moved.tubes[tube.id])
+    assert annotations.longer_blank(moved, moved.tubes[tube.id], held) == pytest.approx(exact)

@@ -259,14 +259,16 @@ class TubePage(NamedPage):
 
     def _show_ends(self, tube: Tube, record: TubeRecord) -> None:
         choices = [(place, words) for place, (_, words) in enumerate(CUTS)]
-        for field, asked, is_cut in zip(
+        for field, asked, sawn, cut in zip(
             self.allowances,
             (tube.start_allowance, tube.end_allowance),
             (record.start_allowance, record.end_allowance),
+            (tube.start_cut, tube.end_cut),
             strict=True,
         ):
-            field.set_value(asked)
-            field.setPlaceholderText(unit_text.format_length(is_cut, self._units))
+            field.setEnabled(cut == "after")  # an end that is cut before bending has none
+            field.set_value(asked if cut == "after" else None)
+            field.setPlaceholderText(unit_text.format_length(sawn, self._units))
         for box, cut in zip(self.cuts, (tube.start_cut, tube.end_cut), strict=True):
             box.show_choices(choices, [name for name, _ in CUTS].index(cut))
 
@@ -297,7 +299,12 @@ class TubePage(NamedPage):
 
     def _on_allowance(self) -> None:
         id = self._id
-        start, end = (field.value for field in self.allowances)
+        tube = self._session.layout.tubes[id]
+        known = (tube.start_allowance, tube.end_allowance)
+        start, end = (
+            field.value if field.isEnabled() else asked
+            for field, asked in zip(self.allowances, known, strict=True)
+        )
         self._session.apply("Set allowance", lambda now: edits.set_allowances(now, (id,), start, end))
         self.refresh()
 

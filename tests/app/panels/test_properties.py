@@ -365,6 +365,8 @@ def test_each_end_is_cut_before_or_after_bending(
     choose(end, "before bending")
     assert session.layout.tubes[hoop].start_cut == "after"
     assert session.layout.tubes[hoop].end_cut == "before"
+    assert not panel.tube.allowances[1].isEnabled()
+    assert panel.tube.allowances[1].placeholderText() == "0.0 mm"
     assert session.undo_stack.undoText() == "Set cuts"
     session.undo()
     assert end.currentText() == "after bending"

@@ -95,9 +95,10 @@ def orders(count: int, bend_from: BendFrom) -> Iterator[Order]:
     """Return the orders to try, the plainest first: START leads, few turnings round, near the middle."""
     start: Order = tuple((bend, "start") for bend in range(count))
     end: Order = tuple((bend, "end") for bend in reversed(range(count)))
-    if bend_from in ("best", "start") or count == 1:
+    either = bend_from == "best" or (bend_from == "middle" and count == 1)
+    if either or bend_from == "start":
         yield start
-    if bend_from in ("best", "end") or (count == 1 and bend_from == "middle"):
+    if either or bend_from == "end":
         yield end
     if bend_from in ("best", "middle"):
         firsts = sorted(range(1, count), key=lambda first: abs(2 * first - count))

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from geometry import rack
-from geometry.layout import Die, Layout, Stock, TrialBend
-from geometry.shop import bench, rounding
+from geometry import edits, rack
+from geometry.layout import BendFrom, Die, Layout, Stock, TrialBend
+from geometry.shop import bench, rounding, schedule
 from geometry.tube import centreline, plan, trials
 from geometry.tube.feeding import Feed, Feeding
 
@@ -547,6 +547,29 @@ def test_noise_free_trial_bends_put_every_node_where_the_layout_has_it(order: st
         made_plan = planned(rng, layout, die, tube, order)
         assert made_plan.calibration.state == "measured"
         assert off(made(machine, exact(made_plan)), tube.nodes).max() < 1e-6
+
+
+@pytest.mark.parametrize("bend_from", ["best", "start", "end", "middle"])
+def test_a_tube_of_the_layout_is_made_as_drawn_whichever_way_it_is_fed(bend_from: BendFrom) -> None:
+    orders = set()
+    for seed in range(25):
+        rng = np.random.default_rng(4000 + seed)
+        machine = random_machine(rng)
+        layout, stock, _ = rack_of(machine)
+        layout = taught(layout, machine, ENOUGH[seed % len(ENOUGH)])
+        tube = wanted(rng, int(rng.integers(1, 9)), machine.clr)
+        layout, id = edits.add_tube(layout, [tuple(node) for node in tube.nodes.tolist()], stock.id)
+        layout = edits.set_bend_from(layout, [id], bend_from)
+        record = schedule.record(layout, layout.tubes[id])
+        assert record.makeable
+        orders.add(tuple((step.bend, step.leads) for step in record.plan.steps))
+        left = off(made(machine, exact(record.plan)), tube.nodes)
+        assert left.max() < 1e-6
+        rounded = rounding.of(record.plan, 1.0, math.radians(0.1))
+        left = off(made(machine, printed(record.plan, rounded)), tube.nodes)
+        assert rounded.left == pytest.approx(left, abs=1e-5)
+    ways = {leads for order in orders for _, leads in order}
+    assert ways == {"best": ways, "start": {"start"}, "end": {"end"}, "middle": {"start", "end"}}[bend_from]
 
 
 def test_a_printed_sheet_after_trial_bends_leaves_what_it_says() -> None:

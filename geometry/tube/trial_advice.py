@@ -18,6 +18,7 @@ Part = Literal["legs", "dial"]
 
 ANGLES = tuple(math.radians(a) for a in (30.0, 45.0, 60.0, 90.0, 120.0, 150.0))  # to choose from
 APART = math.radians(30.0)  # angles closer than this tell little apart
+EASY = math.radians(90.0)  # beyond, the outsides of the legs cross far from the tube: hard to measure to
 WORDS: dict[Part, tuple[str, str]] = {
     "legs": ("The legs", "in their legs"),
     "dial": ("Dial and angle", "in dial and angle"),
@@ -58,7 +59,7 @@ def next_steps(
 
 def first(die: Die) -> tuple[str, ...]:
     """Return what to do where no trial bend was made yet."""
-    few, many = _reachable(die)[0], _reachable(die)[-1]
+    few, many = _reachable(die)[0], max(a for a in _reachable(die) if a <= EASY or a == _reachable(die)[0])
     return (
         f"Bend one scrap near {shown(few)} and one near {shown(many)}; measure the angle, both legs and the "
         "scrap's length of each.",
@@ -108,11 +109,10 @@ def unmeasured_legs(trials: Sequence[TrialBend]) -> str | None:
 def one_more(trials: Sequence[TrialBend], near: float) -> str:
     """Say at which angle to bend one more."""
     angles = [trial.angle for trial in trials]
-    if max(angles) - min(angles) < APART / 2.0:
-        middle = sum(angles) / len(angles)
-        if abs(near - middle) >= APART - ANGLE_NOISE:
-            away = f"at least {shown(APART)} away from {shown(round(math.degrees(middle)) * math.pi / 180.0)}"
-            return f"Bend one more at an angle {away}, best near {shown(near)}; measure both legs."
+    is_one = max(angles) - min(angles) < APART / 2.0
+    if is_one and min(abs(near - angle) for angle in angles) >= APART - ANGLE_NOISE:
+        away = f"at least {shown(APART)} away from {_listed(trials)}"
+        return f"Bend one more at an angle {away}, best near {shown(near)}; measure both legs."
     return f"Bend one more near {shown(near)} and measure both legs; the angles so far tell too little apart."
 
 
@@ -121,12 +121,13 @@ def steadier(near: float) -> str:
 
 
 def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> float:
-    """Return the angle at which one more bend, wholly measured, would tell most."""
+    """Return the angle at which one more bend, wholly measured, would tell most; an easy one if that does."""
 
-    def left_open(angle: float) -> tuple[float, float]:
+    def left_open(angle: float) -> tuple[bool, bool, float, float]:
         more = (*trials, _pretended(trials[0], angle))
         nearest = min(abs(angle - trial.angle) for trial in trials)
-        return float(untold(more, die, stock, accuracy, fit).max()), -nearest
+        worst = float(untold(more, die, stock, accuracy, fit).max())
+        return worst > 1.0, worst <= 1.0 and angle > EASY + ANGLE_NOISE, worst, -nearest
 
     return min(_reachable(die), key=left_open)
 
@@ -161,8 +162,9 @@ def _reachable(die: Die) -> tuple[float, ...]:
 
 
 def _named(trials: Sequence[TrialBend]) -> str:
-    angles = list(dict.fromkeys(shown(trial.angle) for trial in sorted(trials, key=lambda t: t.angle)))
-    if len(trials) == 1:
-        return f"the trial bend of {angles[0]}"
-    listed = angles[0] if len(angles) == 1 else f"{', '.join(angles[:-1])} and {angles[-1]}"
-    return f"the trial bends of {listed}"
+    return f"the trial bend{'s' if len(trials) > 1 else ''} of {_listed(trials)}"
+
+
+def _listed(trials: Sequence[TrialBend]) -> str:
+    *others, last = dict.fromkeys(shown(angle) for angle in sorted(trial.angle for trial in trials))
+    return f"{', '.join(others)} and {last}" if others else last

@@ -236,7 +236,7 @@ def test_no_trial_bends_is_the_die_as_bought() -> None:
     assert values(calibration) == pytest.approx([DIE.reference, CLR, CLR, 0.0, 1.0])
     assert not told(calibration)
     assert calibration.missing == (
-        "Bend one scrap near 30° and one near 120°; measure the angle, both legs and the scrap's length of "
+        "Bend one scrap near 30° and one near 90°; measure the angle, both legs and the scrap's length of "
         "each.",
     )
     assert learnt(job([bent(Machine(), Scrap(90.0))], DIE)) != calibration
@@ -246,7 +246,10 @@ def test_no_trial_bends_is_the_die_as_bought() -> None:
 
 def test_it_says_what_to_bend_or_measure_next() -> None:
     assert of_angles(45.0).missing == (
-        "Bend one more at an angle at least 30° away from 45°, best near 120°; measure both legs.",
+        "Bend one more at an angle at least 30° away from 45°, best near 90°; measure both legs.",
+    )
+    assert of_angles(45.0, 46.0).missing == (
+        "Bend one more at an angle at least 30° away from 45° and 46°, best near 90°; measure both legs.",
     )
     assert of_angles(30.0, 90.0, legs="none").missing == (
         "Measure both legs and the scrap's length of the trial bends of 30° and 90°.",

@@ -151,15 +151,15 @@ def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
 
 
 def blank_words(record: "TubeRecord", units: Units) -> str:
-    """Write what a blank is made up of: allowance, length, what bending stretches, allowance."""
-    parts = [record.start_allowance, record.centreline, record.end_allowance]
-    first, length, last = (units_of.format_length(part, units, unit=False) for part in parts)
-    step = units_of.length_step(units)
-    if abs(record.stretch) < step / 2.0:
-        return f"{first} + {length} + {last}"
-    sign = "−" if record.stretch > 0.0 else "+"
-    stretch = units_of.format_length(abs(record.stretch), units, unit=False)
-    return f"{first} + {length} {sign} {stretch} stretch + {last}"
+    """Write what a blank has more than its tube: both allowances, less what bending stretches."""
+    start, end, stretch = (
+        units_of.format_length(abs(part), units, unit=False)
+        for part in (record.start_allowance, record.end_allowance, record.stretch)
+    )
+    said = [f"+{start} start", f"+{end} end"]
+    if abs(record.stretch) >= units_of.length_step(units) / 2.0:
+        said.append(f"{'−' if record.stretch > 0.0 else '+'}{stretch} stretch")
+    return ", ".join(said)
 
 
 def trials_state(calibration: "Calibration") -> str:

@@ -237,7 +237,7 @@ class ScheduleModel(QAbstractTableModel):
 def cell_tip(record: TubeRecord, column: int, units: Units) -> str:
     """What a cell has no room for: the parts of the blank, the order in words; else its text in full."""
     if column == BLANK:
-        return f"{wording.blank_words(record, units)} {unit_text.length_unit(units)}"
+        return f"{wording.blank_words(record, units)}, {unit_text.length_unit(units)}"
     text = COLUMNS[column][2](record, units)
     if column == BENDS and record.bends:
         plan = record.plan

@@ -33,7 +33,7 @@ BEGINNINGS: tuple[tuple[BendFrom, str], ...] = (
     ("end", "the end"),
     ("middle", "the middle"),
 )
-TURNED, SET = 2, 4  # columns of the bends
+TURNED = 2  # a column of the bends
 
 
 class TubePage(NamedPage):
@@ -61,7 +61,9 @@ class TubePage(NamedPage):
 
     def _make_numbers(self) -> None:
         self.length = self.number("Length", "Finished centreline, end to end.")
-        self.blank = self.number("Blank", "What to saw: the length with both allowances, less the stretch.")
+        self.blank = self.number(
+            "Blank", "What to saw: the length with both allowances, less what bending stretches."
+        )
         self.blank_parts = self.words()
         self.blank_parts.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.mass = self.number("Mass", "Of the finished tube.")
@@ -82,7 +84,7 @@ class TubePage(NamedPage):
 
     def _make_bends(self) -> None:
         self._bends_title = self.heading("Bends, in the order of bending")
-        self.bends = number_table(("", "Straight", "Turned", "Angle", "Set"))
+        self.bends = number_table(("", "Straight", "Turned", "Angle"))
         # The turn's way, cw or ccw, must never be cut off.
         self.bends.horizontalHeader().setSectionResizeMode(TURNED, QHeaderView.ResizeMode.ResizeToContents)
         self.whole(self.bends)
@@ -218,7 +220,6 @@ class TubePage(NamedPage):
         self._show_beginning(tube, plan)
         if record.bends:
             self._show_wall(record)
-        self.bends.setColumnHidden(SET, plan.calibration.state == "none")
         self.bends.setRowCount(len(record.bends))
         for row in range(len(record.bends)):
             step = plan.steps[row] if plan.steps else None
@@ -231,7 +232,6 @@ class TubePage(NamedPage):
                 unit_text.format_length(straight, self._units, unit=False),
                 turn_words(bend.rotation if step is None else step.rotation),
                 unit_text.format_angle(bend.angle),
-                "" if step is None else unit_text.format_angle(step.set_angle),
             )
             for column, text in enumerate(texts):
                 show_cell(self.bends, row, column, text).setToolTip(step_tip(step, self._units))

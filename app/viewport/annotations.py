@@ -14,7 +14,7 @@ from app.viewport.colours import Band
 from app.viewport.labels import Rect, Wish
 from app.viewport.marks import Badge, Dot, DotKind, Mark, Shape, Sign, Stroke, Whisper, Xy
 from app.viewport.placing import Outlook
-from geometry.layout import Die, Layout, Tube
+from geometry.layout import Die, Layout, Node, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Centreline
@@ -78,14 +78,19 @@ def node_dots(
     return dots
 
 
-def sleeve_words(layout: Layout, nodes: Iterable[int], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
-    """Return a word below each joint over a sleeve, of these nodes."""
-    marks: list[Mark] = []
-    for id in nodes:
-        if layout.nodes[id].sleeve:
-            x, y = to_screen(layout.nodes[id].position)
-            marks.append(Whisper((x, y + WORD_BELOW), "sleeve", "text", True))
-    return marks
+def sleeve_words(outlook: Outlook, nodes: Iterable[int], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
+    """Return a word below each joint over a sleeve, of these nodes, where it is seen."""
+    sleeved = [node for node in map(outlook.layout.nodes.__getitem__, nodes) if node.sleeve]
+    return [_word_below(node, "sleeve", 1, to_screen) for node in sleeved if _is_seen(outlook, node)]
+
+
+def _word_below(node: Node, word: str, row: int, to_screen: Callable[[Vec3], Xy]) -> Whisper:
+    x, y = to_screen(node.position)
+    return Whisper((x, y + row * WORD_BELOW), word, "text", True)
+
+
+def _is_seen(outlook: Outlook, node: Node) -> bool:
+    return outlook.is_visible(node.position, NEAR_ENOUGH)
 
 
 def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -> list[Mark]:
@@ -122,20 +127,19 @@ def longer_blank(layout: Layout, tube: Tube, held_before: Feeding | None = None)
 
 
 def blank_words(
-    layout: Layout,
+    outlook: Outlook,
     tube: Tube,
     longer: tuple[float, float],
     length: Callable[[float], str],
     to_screen: Callable[[Vec3], Xy],
 ) -> list[Mark]:
     """Return at each end of a tube how much longer the die needs its blank: no fault, but steel to saw."""
-    marks: list[Mark] = []
-    for node, more in zip((tube.nodes[0], tube.nodes[-1]), longer, strict=True):
-        if more > LENGTH_NOISE:
-            x, y = to_screen(layout.nodes[node].position)
-            row = 2 if layout.nodes[node].sleeve else 1
-            marks.append(Whisper((x, y + row * WORD_BELOW), f"blank +{length(more)}", "text", True))
-    return marks
+    ends = (outlook.layout.nodes[tube.nodes[0]], outlook.layout.nodes[tube.nodes[-1]])
+    return [
+        _word_below(node, f"blank +{length(more)}", 2 if node.sleeve else 1, to_screen)
+        for node, more in zip(ends, longer, strict=True)
+        if more > LENGTH_NOISE and _is_seen(outlook, node)
+    ]
 
 
 def clearance_facts(

@@ -80,20 +80,20 @@ class Annotator:
             marks.append(Whisper((size.width - 60.0, size.height - 14.0), GRID_WORDS[grid], "faint", True))
         marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self._to_screen)
         marks += annotations.node_dots(outlook, self._session.selection, hovered, followed)
-        marks += annotations.sleeve_words(layout, followed, self._to_screen)
-        marks += self._blank_words(layout, labelled[:MOST_WORDS])
+        marks += annotations.sleeve_words(outlook, followed, self._to_screen)
+        marks += self._blank_words(outlook, labelled[:MOST_WORDS])
         marks += self._fact_marks(outlook, labelled, taken)
         return marks + tool_marks
 
-    def _blank_words(self, layout: Layout, tubes: list[int]) -> list[Mark]:
-        recorded = self._session.recorded
+    def _blank_words(self, outlook: Outlook, tubes: list[int]) -> list[Mark]:
+        layout, recorded = outlook.layout, self._session.recorded
         marks: list[Mark] = []
         for id in tubes:
             before = recorded.tubes.get(id) if self._session.is_previewing else None
             held_before = None if before is None else feeding.of(recorded, before)
             tube = layout.tubes[id]
             longer = annotations.longer_blank(layout, tube, held_before)
-            marks += annotations.blank_words(layout, tube, longer, self._length, self._to_screen)
+            marks += annotations.blank_words(outlook, tube, longer, self._length, self._to_screen)
         return marks
 
     def _fact_marks(self, outlook: Outlook, labelled: list[int], taken: list[Rect]) -> list[Mark]:

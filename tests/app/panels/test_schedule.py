@@ -83,7 +83,7 @@ def test_the_order_of_bending_and_the_parts_of_the_blank_are_told(
         "Trial bends: none: geometry only.",
     ]
     parts = panel.model.index(0, BLANK).data(Qt.ItemDataRole.ToolTipRole)
-    assert parts == f"{wording.blank_words(record, MILLIMETRES)} mm"
+    assert parts == f"{wording.blank_words(record, MILLIMETRES)}, mm"
     assert panel.totals.endswith("1 bent tube without trial bends: geometry only.")
 
 

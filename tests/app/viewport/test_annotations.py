@@ -3,8 +3,11 @@
 import pytest
 from msgspec.structs import replace
 
-from app.viewport import annotations
+from app.viewport import annotations, picking
+from app.viewport.camera import Camera, Size
 from app.viewport.marks import Whisper
+from app.viewport.placing import Outlook
+from app.viewport.surface import Surface
 from geometry import edits, rack
 from geometry.checks import bends
 from geometry.layout import BendFrom, Cut, Die, Layout
@@ -21,6 +24,12 @@ def hoop(width: float, **die: float) -> Layout:
     layout = replace(layout, dies={1: replace(Die(1, "Die", OD, CLR), **die)})
     corners: list[Vec3] = [(0.0, 0.0, 0.0), (0.0, 0.0, 900.0), (0.0, width, 900.0), (0.0, width, 0.0)]
     return edits.add_tube(layout, corners, stock.id)[0]
+
+
+def seen(layout: Layout) -> Outlook:
+    """Return the layout as it is looked at, with no body before it."""
+    nothing = Surface(layout, [])
+    return Outlook(picking.look(layout, Camera(), Size(800.0, 600.0)), nothing, nothing)
 
 
 def said(layout: Layout) -> list[tuple[str | None, str]]:
@@ -51,7 +60,7 @@ def test_a_joint_over_a_sleeve_says_so() -> None:
     (tube,) = layout.tubes
     layout, _ = edits.split_with_sleeve(layout, tube, 300.0)
     joint = layout.tubes[tube].nodes[-1]
-    marks = annotations.sleeve_words(layout, layout.nodes, lambda place: (place[1], place[2]))
+    marks = annotations.sleeve_words(seen(layout), layout.nodes, lambda place: (place[1], place[2]))
     assert [mark.text for mark in marks if isinstance(mark, Whisper)] == ["sleeve"]
     assert layout.nodes[joint].sleeve
 
@@ -60,7 +69,9 @@ def test_a_blank_that_the_die_needs_longer_is_a_word_and_no_sign() -> None:
     layout = hoop(900.0, first_straight=855.7, tail=300.0)  # 785.7 of straight and 25 of allowance
     (tube,) = layout.tubes.values()
     longer = annotations.longer_blank(layout, tube)
-    words = annotations.blank_words(layout, tube, longer, lambda mm: f"{mm:.0f} mm", lambda place: place[:2])
+    words = annotations.blank_words(
+        seen(layout), tube, longer, lambda mm: f"{mm:.0f} mm", lambda place: place[:2]
+    )
     assert [word.text for word in words if isinstance(word, Whisper)] == ["blank +45 mm"]
     assert said(layout) == []
 

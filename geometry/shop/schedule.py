@@ -9,7 +9,7 @@ from msgspec import Struct
 from geometry.layout import Die, Layout, Stock, Tube
 from geometry.shop import bench
 from geometry.shop.bench import Check
-from geometry.tube import bending, centreline, plan, stock
+from geometry.tube import bending, centreline, plan, springback, stock
 from geometry.tube.centreline import Centreline
 from geometry.tube.plan import Plan, Step
 from geometry.tube.trials import Calibration
@@ -58,6 +58,7 @@ class TubeRecord(Struct, frozen=True, eq=False):
     last_straight: float
     ends: tuple[End, End]
     makeable: bool
+    outer_wall: float | None  # estimate of what a bend leaves at its outside; None: there is no bend
     line: Centreline
 
 
@@ -108,6 +109,7 @@ def record(layout: Layout, tube: Tube) -> TubeRecord:
         last_straight=data.last_straight,
         ends=(_end(layout, tube, at_start=True), _end(layout, tube, at_start=False)),
         makeable=line.is_makeable,
+        outer_wall=springback.wall_left(material, bending.clr_of(layout, tube)) if line.bends else None,
         line=line,
     )
 
@@ -215,6 +217,7 @@ def _tube_json(row: TubeRecord, layout: Layout) -> dict[str, Any]:
         "stretch_mm": row.stretch,
         "mass_kg": row.mass,
         "makeable": row.makeable,
+        "estimated_outer_wall_mm": row.outer_wall,
         "nodes": [list(node) for node in row.nodes],
         "bends": [_bend_json(bend, row.plan) for bend in row.bends],
         "last_straight_mm": row.last_straight,

@@ -140,6 +140,12 @@ def test_mass_is_that_of_the_finished_tube() -> None:
     assert record.mass == pytest.approx(3.112116, abs=5.1e-7)
 
 
+def test_the_wall_that_bends_leave_at_their_outside_is_estimated() -> None:
+    # Nothing coming round from the sides: t / (1 + D / 2R).
+    assert record_of(*lay(HOOP)).outer_wall == pytest.approx(3.048 / (1.0 + 44.45 / 304.8))
+    assert record_of(*lay(((0, 0, 0), (500, 0, 0)))).outer_wall is None
+
+
 def test_totals_are_by_size_in_the_order_of_the_rack() -> None:
     layout, _ = edits.add_tube(EMPTY, [(0, 0, 0), (1000, 0, 0)], METRIC)
     layout, _ = edits.add_tube(layout, [(0, 0, 0), (500, 0, 0)], INCH)

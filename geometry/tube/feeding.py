@@ -20,6 +20,7 @@ from geometry.tube.centreline import CACHED_LINES, Centreline
 from geometry.tube.swing import Machine, Made, Move
 
 TubeEnd = Literal["start", "end"]
+NOTHING_AGAINST = (0, False)
 Order = tuple[tuple[int, TubeEnd], ...]  # the bends as they are made, each with the end that leads
 
 
@@ -156,18 +157,20 @@ def _unbent(line: Centreline, start: _End, end: _End) -> Feeding:
 def _chosen(line: Centreline, setup: _Setup) -> Feeding:
     """Return the first order that nothing stands against, or the one with the least against it."""
     blank = _blank(line, setup.machine)
-    held = [_held(line, blank, setup, order) for order in orders(len(line.bends), setup.bend_from)]
-    held.sort(key=lambda fed: _badness(fed, setup))
-    if not line.is_makeable:
-        return held[0]
-    best, least = held[0], None
-    for fed in held:
+    best, least = None, None
+    for order in orders(len(line.bends), setup.bend_from):
+        fed = _held(line, blank, setup, order)
+        if not line.is_makeable:
+            return fed
         if least is not None and _badness(fed, setup) >= least:
-            break
-        swung = _swung(line, blank, setup, fed)
-        badness = _badness(swung, setup)
+            continue
+        fed = _swung(line, blank, setup, fed)
+        badness = _badness(fed, setup)
         if least is None or badness < least:
-            best, least = swung, badness
+            best, least = fed, badness
+        if least == NOTHING_AGAINST:
+            break
+    assert best is not None, "a bent tube has an order"
     return best
 
 

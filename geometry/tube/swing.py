@@ -12,7 +12,8 @@ radius of the die; a bender is drawn as boxes too coarse to pass round a tube th
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Literal
+from functools import lru_cache
+from typing import Literal, NamedTuple
 
 import numpy as np
 from msgspec import Struct
@@ -31,7 +32,9 @@ HALF_TURN, QUARTER_TURN = math.pi, math.pi / 2.0
 LOOKED_AT = 33  # angles at which the depth of a hit is taken
 SPACING = 25.0  # mm, likewise along the tube
 
-FLOOR, TAIL = -1, -2  # what is hit, where it is no box
+REMEMBERED = 64  # benders
+UP_FIRST = [2, 0, 1]
+ORIGIN = np.zeros((1, 3))
 
 # Rows that take the bender's axes to those in which the tube swings to the left: x, left, up.
 SWINGS: dict[str, Floats] = {
@@ -78,25 +81,24 @@ class Hit(Struct, frozen=True):
     box: str = ""
 
 
-class _Things(Struct, frozen=True, eq=False):
-    """What must not be hit, as boxes; in one turn's axes."""
-
-    low: Floats  # (k, 3)
-    high: Floats
-    near: Floats  # (k,): less than this from the middle of the tube is a hit
-    creep: Floats  # (k,): how much of low[1] goes with each radian
-    names: tuple[int, ...]  # the number of a box, FLOOR or TAIL
-
-
-class _Turn(Struct, frozen=True, eq=False):
+class _Turn(NamedTuple):
     """A run of points turned about the first of three axes, from one angle to another."""
 
     move: int
     points: Floats  # (n, 4) before the turn; and how far each goes along the second axis a radian
     low: float
     high: float
-    things: _Things
+    things: int  # which row of _Things
     choice: int = 0  # 1 and -1: two ways to turn over, of which one will do
+
+
+class _Things(Struct, frozen=True, eq=False):
+    """What must not be hit, as boxes in the axes of a turn: the floor, the bender's boxes, the tail."""
+
+    low: Floats  # (rows, k, 3)
+    high: Floats
+    reach: Floats  # (rows, k): nearer than this to the middle of the tube is a hit; below 0 nothing is
+    creep: Floats  # (rows, k): how much of low[1] goes with each radian
 
 
 class _Cells(Struct, frozen=True, eq=False):
@@ -116,14 +118,19 @@ class _Cells(Struct, frozen=True, eq=False):
         return _Cells(*(getattr(self, name)[rows] for name in self.__struct_fields__))
 
 
+_NO_CELLS = _Cells(*np.empty((9, 0)))
+
+
 def hits(machine: Machine, moves: Sequence[Move]) -> tuple[Hit, ...]:
     """Return what gets in the way of each of the moves."""
-    turns = [turn for number, move in enumerate(moves) for turn in _turns(machine, number, move)]
-    if not turns:
+    things = _things(machine, moves)
+    turns = _turns(machine, moves)
+    cells = _cells(turns, things)
+    if not len(cells.case):
         return ()
-    width = max(len(turn.things.names) for turn in turns)
-    hit = {divmod(int(case), width) for case in _hit(_cells(turns, width))}
-    return _told(machine, turns, _unavoidable(turns, hit))
+    width = things.reach.shape[1]
+    hit = {divmod(case, width) for case in _hit(cells)}
+    return _told(machine, turns, things, _unavoidable(turns, hit))
 
 
 def overbent(machine: Machine, angle: float) -> float:
@@ -139,15 +146,36 @@ def chain(machine: Machine, move: Move) -> Floats:
     points = np.array([[0.0, 0.0, 0.0], [move.lead, 0.0, 0.0]])
     outer = 0.0
     for made in reversed(move.ahead):
-        points = _about_first(points, outer)
-        arc = _arc(machine.clr, made.angle)
-        c, s = math.cos(made.angle), math.sin(made.angle)
-        x, y = points[1:, 0], points[1:, 1]
-        beyond = np.stack([c * x - s * y, s * x + c * y, points[1:, 2]], axis=1) + arc[-1]
-        straight = np.array([made.straight, 0.0, 0.0])
-        points = np.concatenate([np.zeros((1, 3)), arc + straight, beyond + straight])
+        points = _grown(machine.clr, points, outer, made)
         outer = made.rotation
     return points
+
+
+def _chains(machine: Machine, moves: Sequence[Move]) -> list[Floats]:
+    """Return the chain of each move; as a rule it is that of the move before with one bend more."""
+    chains: list[Floats] = []
+    before: Move | None = None
+    for move in moves:
+        if before and before.ahead and move.ahead[1:] == before.ahead and move.lead == before.lead:
+            chains.append(_grown(machine.clr, chains[-1], before.ahead[0].rotation, move.ahead[0]))
+        else:
+            chains.append(chain(machine, move))
+        before = move
+    return chains
+
+
+def _grown(clr: float, points: Floats, rotation: float, made: Made) -> Floats:
+    """Return a chain with the bend made that lay in the die, and the straight behind it."""
+    arc = np.array([made.straight, 0.0, 0.0]) + _arc(clr, made.angle)
+    tilt, bent = (math.cos(rotation), math.sin(rotation)), (math.cos(made.angle), math.sin(made.angle))
+    turn = np.array(
+        [
+            [bent[0], -bent[1] * tilt[0], bent[1] * tilt[1]],
+            [bent[1], bent[0] * tilt[0], -bent[0] * tilt[1]],
+            [0.0, tilt[1], tilt[0]],
+        ]
+    )
+    return np.concatenate([ORIGIN, arc, points[1:] @ turn.T + arc[-1]])
 
 
 def _arc(clr: float, angle: float) -> Floats:
@@ -160,13 +188,15 @@ def _arc(clr: float, angle: float) -> Floats:
 def _about_first(points: Floats, angle: float) -> Floats:
     """Return points turned right-handed about the first axis."""
     c, s = math.cos(angle), math.sin(angle)
-    _, y, z = points.T
-    return np.stack([points[:, 0], c * y - s * z, s * y + c * z], axis=1)
+    turned: Floats = points @ np.array([[1.0, 0.0, 0.0], [0.0, c, s], [0.0, -s, c]])
+    return turned
 
 
 def _beyond(points: Floats, least: float) -> Floats:
-    """Return a run of points without its first so many mm."""
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    """Return a run of points, that starts along the first axis, without its first so many mm."""
+    if points[1, 0] > least:
+        return np.concatenate([[[least, 0.0, 0.0]], points[1:]])
+    along = _stations(points)
     if along[-1] <= least:
         return points[:0]
     first = int(np.searchsorted(along, least, side="right"))
@@ -175,113 +205,154 @@ def _beyond(points: Floats, least: float) -> Floats:
     return np.concatenate([start[None], points[first:]])
 
 
-def _turns(machine: Machine, number: int, move: Move) -> Iterable[_Turn]:
-    """Return the turns of a move that something could be in the way of."""
+def _stations(points: Floats) -> Floats:
+    lengths = np.linalg.norm(np.diff(points[:, :3], axis=0), axis=1)
+    return np.concatenate([[0.0], np.cumsum(lengths)])
+
+
+def _turns(machine: Machine, moves: Sequence[Move]) -> list[_Turn]:
+    """Return the turns of moves that something could be in the way of.
+
+    Rows of things: 0 for turns about the straight in the die, then two for each move about the former.
+    """
     # Within the second of these, a tube cannot come round to itself.
     skip = max(machine.clr, 2.0 * machine.clr * math.asin(min(1.0, machine.od / (2.0 * machine.clr))))
-    ahead = _beyond(chain(machine, move), skip)
-    if len(ahead) and move.ahead:
-        rotation = move.ahead[0].rotation
-        if machine.bender is not None and abs(rotation) > STRAIGHT:
-            yield from _rotations(machine.bender, machine.od, number, ahead, rotation)
-        ahead = _about_first(ahead, rotation)
-    yield from _swings(machine, number, move, ahead, skip)
+    turns: list[_Turn] = []
+    for number, (move, points) in enumerate(zip(moves, _chains(machine, moves), strict=True)):
+        ahead = _beyond(points, skip)
+        if len(ahead) and move.ahead:
+            rotation = move.ahead[0].rotation
+            if machine.bender is not None:
+                turns += _rotations(number, ahead, rotation, machine.bender.moves == "tail")
+            ahead = _about_first(ahead, rotation)
+        turns += _swings(machine, number, move, ahead, skip)
+    return turns
 
 
-def _rotations(bender: Bender, od: float, number: int, ahead: Floats, rotation: float) -> Iterable[_Turn]:
-    """Return the turn of the tube about its straight in the die: the short way, or either where it flips."""
-    things = _bender_things(bender, od, (0, 1, 2), np.zeros(3))
+def _rotations(number: int, ahead: Floats, rotation: float, rests: bool) -> Iterable[_Turn]:
+    """Return the turn of the tube about its straight in the die: the short way, or either where it flips.
+
+    What swings right after has no need of a turn by nothing; what rests has.
+    """
+    if abs(rotation) <= STRAIGHT and not rests:
+        return
     points = _drifting(ahead, 0.0)
     if HALF_TURN - abs(rotation) > STRAIGHT:
-        yield _Turn(number, points, min(rotation, 0.0), max(rotation, 0.0), things)
+        yield _Turn(number, points, min(rotation, 0.0), max(rotation, 0.0), 0)
         return
-    yield _Turn(number, points, 0.0, HALF_TURN, things, choice=1)
-    yield _Turn(number, points, -HALF_TURN, 0.0, things, choice=-1)
+    yield _Turn(number, points, 0.0, HALF_TURN, 0, choice=1)
+    yield _Turn(number, points, -HALF_TURN, 0.0, 0, choice=-1)
 
 
 def _swings(machine: Machine, number: int, move: Move, ahead: Floats, skip: float) -> Iterable[_Turn]:
     """Return the turns of both sides about the former, as far as they move or meet each other."""
-    bender, bent = machine.bender, overbent(machine, move.angle)
-    took = machine.consumed * move.angle
-    pace = took / bent  # mm of blank that each radian takes
-    if len(ahead) and move.ahead:
-        # A straight side can't come round to meet the other one.
-        middle = np.array([0.0, machine.clr, 0.0])
-        itself = _tail_thing(move.tail + took, machine.od, pace, middle)
-        yield _Turn(number, _drifting(_stood(ahead, middle), 0.0), 0.0, bent, itself)
-    if bender is None:
-        return
-    is_shared = bender.moves == "both"
-    middle = np.array([-took / 2.0 if is_shared else 0.0, machine.clr, 0.0])
-    things = _bender_things(bender, machine.od, (2, 0, 1), middle)
-    share = bent / 2.0 if is_shared else bent
-    if bender.moves != "tail" and len(ahead):
-        # Where both sides swing, the lead too is drawn in: by half of what the bend takes.
-        points = _drifting(_stood(ahead, middle), -pace if is_shared else 0.0)
-        yield _Turn(number, points, 0.0, share, things)
-    if bender.moves != "lead" and move.tail > skip:
+    moving = machine.bender.moves if machine.bender is not None else None
+    bent, took, pace = _bending(machine, move)
+    # A straight side can't come round to meet the other one.
+    if len(ahead) and (move.ahead or moving == "lead"):
+        points = _drifting(_stood(ahead, 0.0, machine.clr), 0.0)
+        yield _Turn(number, points, 0.0, bent, 1 + 2 * number)
+    if moving == "both" and len(ahead):
+        # The lead too is drawn in: by half of what the bend takes.
+        points = _drifting(_stood(ahead, -took / 2.0, machine.clr), -pace)
+        yield _Turn(number, points, 0.0, bent / 2.0, 2 + 2 * number)
+    if moving in ("tail", "both") and move.tail > skip:
         # The tail is straight, so only its end is seen to be drawn in. It reaches past what is taken.
-        first = -skip - (took / 2.0 if is_shared else 0.0)
-        tail = _stood(np.array([[first, 0.0, 0.0], [-took - move.tail, 0.0, 0.0]]), middle)
-        points = np.concatenate([tail, [[0.0], [-pace]]], axis=1)
-        yield _Turn(number, points, -share, 0.0, things)
+        middle, share = (-took / 2.0, bent / 2.0) if moving == "both" else (0.0, bent)
+        tail = np.array([[middle - skip, 0.0, 0.0], [-took - move.tail, 0.0, 0.0]])
+        points = np.concatenate([_stood(tail, middle, machine.clr), [[0.0], [-pace]]], axis=1)
+        yield _Turn(number, points, -share, 0.0, 2 + 2 * number)
 
 
-def _stood(points: Floats, middle: Floats) -> Floats:
+def _bending(machine: Machine, move: Move) -> tuple[float, float, float]:
+    """Return how far a bend is bent, the blank it takes, and how much of it for each radian."""
+    bent, took = overbent(machine, move.angle), machine.consumed * move.angle
+    return bent, took, took / bent
+
+
+def _stood(points: Floats, along: float, aside: float) -> Floats:
     """Return points in the axes of a turn about the former: up first, from its middle."""
-    return (points - middle)[:, [2, 0, 1]]
+    return (points - (along, aside, 0.0))[:, UP_FIRST]
 
 
 def _drifting(points: Floats, drift: float) -> Floats:
     return np.concatenate([points, np.full((len(points), 1), drift)], axis=1)
 
 
-def _bender_things(bender: Bender, od: float, order: tuple[int, int, int], middle: Floats) -> _Things:
-    """Return floor and boxes in the axes of a turn."""
-    rows = SWINGS[bender.swing]
-    floor = ((-FAR, -FAR, -FAR - bender.height), (FAR, FAR, -bender.height))
-    boxes = [floor, *((box.low, box.high) for box in bender.boxes)]
-    corners = np.array(boxes) @ rows.T  # (k, 2, 3)
-    corners = (np.sort(corners, axis=1) - middle)[:, :, list(order)]
-    count = len(boxes)
-    return _Things(
-        corners[:, 0],
-        corners[:, 1],
-        np.full(count, od / 2.0),
-        np.zeros(count),
-        (FLOOR, *range(count - 1)),
-    )
-
-
-def _tail_thing(length: float, od: float, pace: float, middle: Floats) -> _Things:
-    """Return the tail in the axes of a turn about the former; it gets shorter while it is drawn in."""
-    low, high = _stood(np.array([[-length, 0.0, 0.0], [0.0, 0.0, 0.0]]), middle)
-    return _Things(low[None], high[None], np.array([od]), np.array([pace]), (TAIL,))
-
-
-def _cells(turns: Sequence[_Turn], width: int) -> _Cells:
-    """Return every piece of every turn against every thing, uncut."""
-    rows = []
-    for number, turn in enumerate(turns):
-        pieces, things = len(turn.points) - 1, turn.things
-        kinds = len(things.names)
-        each = np.repeat(np.arange(pieces), kinds)
-        thing = np.tile(np.arange(kinds), pieces)
-        rows.append(
-            _Cells(
-                turn.points[each],
-                turn.points[each + 1],
-                np.full(len(each), turn.low),
-                np.full(len(each), turn.high),
-                things.low[thing],
-                things.high[thing],
-                things.near[thing],
-                things.creep[thing],
-                number * width + thing,
+def _things(machine: Machine, moves: Sequence[Move]) -> _Things:
+    """Return what must not be hit by the turns of moves."""
+    low, high = _boxes(machine.bender)
+    count, rows = len(low), 1 + 2 * len(moves)
+    lows, highs = np.zeros((rows, count + 1, 3)), np.zeros((rows, count + 1, 3))
+    reach, creep = np.full((rows, count + 1), -1.0), np.zeros((rows, count + 1))
+    lows[0, :count], highs[0, :count], reach[0, :count] = low, high, machine.od / 2.0
+    low, high = low[:, UP_FIRST], high[:, UP_FIRST]
+    moving = machine.bender.moves if machine.bender is not None else None
+    for number, move in enumerate(moves):
+        _, took, pace = _bending(machine, move)
+        row = 1 + 2 * number
+        if moving == "lead":
+            middle = (0.0, 0.0, machine.clr)
+            lows[row, :count], highs[row, :count], reach[row, :count] = (
+                low - middle,
+                high - middle,
+                machine.od / 2.0,
             )
-        )
+        else:
+            middle = (0.0, -took / 2.0 if moving == "both" else 0.0, machine.clr)
+            row += 1
+            lows[row, :count], highs[row, :count], reach[row, :count] = (
+                low - middle,
+                high - middle,
+                machine.od / 2.0,
+            )
+        if move.ahead:
+            row = 1 + 2 * number
+            lows[row, count], highs[row, count] = (
+                (0.0, -move.tail - took, -machine.clr),
+                (0.0, 0.0, -machine.clr),
+            )
+            reach[row, count], creep[row, count] = machine.od, pace
+    return _Things(lows, highs, reach, creep)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _boxes(bender: Bender | None) -> tuple[Floats, Floats]:
+    """Return floor and boxes in axes in which the tube swings to the left: low and high corners (k, 3)."""
+    if bender is None:
+        return np.empty((0, 3)), np.empty((0, 3))
+    floor = ((-FAR, -FAR, -FAR - bender.height), (FAR, FAR, -bender.height))
+    corners = np.array([floor, *((box.low, box.high) for box in bender.boxes)]) @ SWINGS[bender.swing].T
+    return corners.min(axis=1), corners.max(axis=1)
+
+
+def _cells(turns: Sequence[_Turn], things: _Things) -> _Cells:
+    """Return the pieces of all turns with the things that they may come too near to, uncut."""
+    if not turns:
+        return _NO_CELLS
+    counts = [len(turn.points) for turn in turns]
+    points = np.concatenate([turn.points for turn in turns])
+    turn = np.repeat(np.arange(len(turns)), counts)
+    is_piece = turn[1:] == turn[:-1]
+    near, far, turn = points[:-1][is_piece], points[1:][is_piece], turn[:-1][is_piece]
+    low, high, row = (np.array(column)[turn] for column in zip(*(one[2:5] for one in turns), strict=True))
+    lows, highs = _bounds(near, far, low, high)
+    creep = things.creep[row]
+    box_low, box_high = things.low[row], things.high[row]
+    box_low[..., 1] += creep * low[:, None]
+    apart = _apart(lows[:, None], highs[:, None], box_low, box_high)
+    piece, thing = np.nonzero(apart < things.reach[row] + SAGITTA)
+    row = row[piece]
     return _Cells(
-        *(np.concatenate([getattr(row, name) for row in rows]) for name in _Cells.__struct_fields__)
+        near[piece],
+        far[piece],
+        low[piece],
+        high[piece],
+        things.low[row, thing],
+        things.high[row, thing],
+        things.reach[row, thing],
+        things.creep[row, thing],
+        turn[piece] * things.reach.shape[1] + thing,
     )
 
 
@@ -310,21 +381,26 @@ def _spread(cells: _Cells) -> tuple[Floats, Floats]:
 
 def _gap(cells: _Cells) -> Floats:
     """Return a least distance (m,) of all places of each cell to its thing."""
-    ends = [cells.near, cells.far]
-    angles = [cells.low] * 2
-    if cells.near[:, 3].any() or cells.far[:, 3].any():
-        ends, angles = ends * 2, [*angles, *[cells.high] * 2]
-    points = np.stack(ends)
-    second = points[..., 1] + points[..., 3] * np.stack(angles)
-    radius, start = np.hypot(second, points[..., 2]), np.arctan2(points[..., 2], second)
-    low, high = start + cells.low, start + cells.high
-    cos, sin = _ranges(low, high), _ranges(low - QUARTER_TURN, high - QUARTER_TURN)
-    first = points[..., 0]
-    lows = np.stack([first, radius * cos[0], radius * sin[0]], axis=-1).min(axis=0)
-    highs = np.stack([first, radius * cos[1], radius * sin[1]], axis=-1).max(axis=0)
+    lows, highs = _bounds(cells.near, cells.far, cells.low, cells.high)
     box_low = cells.box_low.copy()
     box_low[:, 1] += cells.creep * cells.low
     return _apart(lows, highs, box_low, cells.box_high)
+
+
+def _bounds(near: Floats, far: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Return corners (m, 3) of a box round all places of pieces (m, 4) in turns from low to high."""
+    points = np.stack([near, far])
+    second = points[..., 1]
+    if points[..., 3].any():
+        points = np.concatenate([points, points])
+        second = points[..., 1] + points[..., 3] * np.stack([low, low, high, high])
+    first, third = points[..., 0], points[..., 2]
+    radius, start = np.hypot(second, third), np.arctan2(third, second)
+    from_, to = start + low, start + high
+    cos, sin = _ranges(from_, to), _ranges(from_ - QUARTER_TURN, to - QUARTER_TURN)
+    lows = np.stack([first, radius * cos[0], radius * sin[0]], axis=-1).min(axis=0)
+    highs = np.stack([first, radius * cos[1], radius * sin[1]], axis=-1).max(axis=0)
+    return lows, highs
 
 
 def _ranges(low: Floats, high: Floats) -> tuple[Floats, Floats]:
@@ -398,36 +474,37 @@ def _unavoidable(turns: Sequence[_Turn], hit: set[tuple[int, int]]) -> list[tupl
     )
 
 
-def _told(machine: Machine, turns: Sequence[_Turn], hit: Sequence[tuple[int, int]]) -> tuple[Hit, ...]:
+def _told(
+    machine: Machine, turns: Sequence[_Turn], things: _Things, hit: Sequence[tuple[int, int]]
+) -> tuple[Hit, ...]:
     """Return one hit for each move and thing, with how deep it goes."""
     found: dict[tuple[int, int], float] = {}
     for turn, thing in hit:
-        asked = turns[turn]
-        key = (asked.move, asked.things.names[thing])
-        found[key] = min(found.get(key, 0.0), _clearance(asked, thing))
-    boxes = machine.bender.boxes if machine.bender else ()
+        key = (turns[turn].move, thing)
+        found[key] = min(found.get(key, 0.0), _clearance(turns[turn], things, thing))
+    names = [box.name for box in machine.bender.boxes] if machine.bender else []
+    last = things.reach.shape[1] - 1
     return tuple(
-        Hit(move, "floor", clearance)
-        if name == FLOOR
-        else Hit(move, "itself", clearance)
-        if name == TAIL
-        else Hit(move, "bender", clearance, boxes[name].name)
-        for (move, name), clearance in sorted(found.items())
+        Hit(move, "itself", clearance)
+        if thing == last
+        else Hit(move, "floor", clearance)
+        if thing == 0
+        else Hit(move, "bender", clearance, names[thing - 1])
+        for (move, thing), clearance in sorted(found.items())
     )
 
 
-def _clearance(turn: _Turn, thing: int) -> float:
+def _clearance(turn: _Turn, things: _Things, thing: int) -> float:
     """Return about how near a tube's outside comes to a thing; how deep it gets where it goes in."""
-    things, points = turn.things, turn.points
     angles = np.linspace(turn.low, turn.high, LOOKED_AT)
-    lengths = np.linalg.norm(np.diff(points[:, :3], axis=0), axis=1)
-    stations = np.concatenate([[0.0], np.cumsum(lengths)])
+    stations = _stations(turn.points)
     wanted = np.union1d(stations, np.arange(0.0, stations[-1], SPACING))
-    fine = np.stack([np.interp(wanted, stations, column) for column in points.T], axis=1)
+    fine = np.stack([np.interp(wanted, stations, column) for column in turn.points.T], axis=1)
     places = _placed(fine[:, None, :], angles[None, :])
-    low = np.tile(things.low[thing], (len(angles), 1))
-    low[:, 1] += things.creep[thing] * angles
-    outside = _apart(places, places, low, things.high[thing])
-    inside = np.minimum(places - low, things.high[thing] - places).min(axis=-1)
+    low = np.tile(things.low[turn.things, thing], (len(angles), 1))
+    low[:, 1] += things.creep[turn.things, thing] * angles
+    high = things.high[turn.things, thing]
+    outside = _apart(places, places, low, high)
+    inside = np.minimum(places - low, high - places).min(axis=-1)
     apart = np.where(outside > 0.0, outside, -np.maximum(inside, 0.0))
-    return float(apart.min() - things.near[thing])
+    return float(apart.min() - things.reach[turn.things, thing])

@@ -29,8 +29,8 @@ from geometry.layout import Bender, Box
 from geometry.vectors import Vec3
 
 AXES = (
-    "From the middle of the tube where a bend starts, as seen from the tail: x to the leading end, y to the "
-    "left, z up. A box is a part that the tube must not hit, the floor lies below."
+    "Lengths from the middle of the tube where a bend starts, seen from the tail: x to the leading end, y to "
+    "the left, z up. The boxes must not be hit. Those of the common rack are invented; measure your own."
 )
 SWINGS = {"left": "to the left", "right": "to the right", "up": "up"}
 MOVES = {"lead": "the leading end", "tail": "the tail", "both": "both ends"}

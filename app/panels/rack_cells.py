@@ -11,6 +11,7 @@ from app import units as unit_text
 from app.units import Units
 from geometry.layout import Die, Layout, Stock
 from geometry.tube import stock as sections
+from geometry.tube import trials
 
 Kind = Literal["text", "size", "length", "angle", "ratio", "stress", "density", "choice", "mass", "trials"]
 Thing = Stock | Die
@@ -171,10 +172,13 @@ def choice_value(column: Column, number: int) -> Any:
 
 
 def trials_text(thing: Thing, layout: Layout | None) -> str:
-    """How many trial bends were measured on a die."""
-    trials = layout.trials.values() if layout is not None else ()
-    count = sum(trial.die == thing.id for trial in trials)
-    return str(count) if count else "none"
+    """How many trial bends were measured on a die, and whether a new batch asks for one more."""
+    if layout is None or not isinstance(thing, Die):
+        return "none"
+    count = sum(trial.die == thing.id for trial in layout.trials.values())
+    if not count:
+        return "none"
+    return f"{count}, check" if check_due(thing, layout) else str(count)
 
 
 def trials_sentence(die: Die, layout: Layout) -> str:
@@ -190,7 +194,23 @@ def trials_sentence(die: Die, layout: Layout) -> str:
         f"{count} of {name}{f', batch {batch}' if batch else ''}" for (name, batch), count in found.items()
     ]
     total = sum(found.values())
-    return f"{total} trial bend{'s' if total > 1 else ''}: {'; '.join(parts)}."
+    words = f"{total} trial bend{'s' if total > 1 else ''}: {'; '.join(parts)}."
+    due = check_due(die, layout)
+    return (
+        f"{words} Check bend first: {', '.join(stock.name for stock in due)} is of a new batch."
+        if due
+        else words
+    )
+
+
+def check_due(die: Die, layout: Layout) -> list[Stock]:
+    """The tube sizes whose trial bends on a die are all of another batch than the one on the rack."""
+    tried = {trial.stock for trial in layout.trials.values() if trial.die == die.id}
+    return [
+        layout.stocks[id]
+        for id in sorted(tried)
+        if trials.learnt(layout, die, layout.stocks[id]).state == "check first"
+    ]
 
 
 def copy_name(name: str, things: Mapping[int, Any]) -> str:

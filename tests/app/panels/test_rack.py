@@ -202,11 +202,11 @@ def test_trial_bends_of_a_die_are_counted_and_asked_for(
 ) -> None:
     open_tab(panel, panel.dies)
     die, stock = first(session.layout.dies), first(session.layout.stocks)
-    trial = TrialBend(0, die.id, stock.id, "B 7", "", 900.0, 400.0, 1.6, 1.5)
+    trial = TrialBend(0, die.id, stock.id, "", "", 900.0, 400.0, 1.6, 1.5)
     session.apply("Add trial bend", lambda now: rack.add_trial(now, trial)[0])
     column = [column.title for column in panel.dies.table.columns].index("Trials")
     assert [panel.dies.table.item(row, column).text() for row in (0, 1)] == ["1", "none"]  # type: ignore[union-attr]
-    assert panel._trials.text() == "1 trial bend: 1 of 1.50 × 0.095 in, batch B 7."
+    assert panel._trials.text() == "1 trial bend: 1 of 1.50 × 0.095 in."
     with qtbot.waitSignal(panel.trials_wanted) as wanted:
         qtbot.mouseClick(panel.trials_button, Qt.MouseButton.LeftButton)
     assert wanted.args == [die.id]

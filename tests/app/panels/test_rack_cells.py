@@ -90,12 +90,18 @@ def test_trial_bends_are_told_by_stock_and_batch() -> None:
     die, stock = next(iter(layout.dies.values())), next(iter(layout.stocks.values()))
     assert rack_cells.trials_text(die, layout) == "none"
     assert "geometry only" in rack_cells.trials_sentence(die, layout)
+    layout = rack.replace_stock(layout, replace(stock, batch="B 8"))
     for batch in ("B 7", "B 7", "B 8"):
         trial = TrialBend(0, die.id, stock.id, batch, "", 900.0, 400.0, math.pi / 2, 1.5)
         layout, _ = rack.add_trial(layout, trial)
     assert rack_cells.trials_text(die, layout) == "3"
     assert rack_cells.trials_sentence(die, layout) == (
         "3 trial bends: 2 of 1.50 × 0.095 in, batch B 7; 1 of 1.50 × 0.095 in, batch B 8."
+    )
+    layout = rack.replace_stock(layout, replace(stock, batch="B 9"))
+    assert rack_cells.trials_text(die, layout) == "3, check"
+    assert rack_cells.trials_sentence(die, layout).endswith(
+        "Check bend first: 1.50 × 0.095 in is of a new batch."
     )
 
 

@@ -41,6 +41,7 @@ def finding_row(finding: Finding, layout: Layout) -> dict[str, Any]:
         "unit": UNIT_OF[finding.quantity],
         "at": None if finding.at is None else list(finding.at),
         "message": wording.say(finding, layout, MILLIMETRES),
+        "mend": None if finding.mend is None else wording.say_mend(finding.mend, layout, MILLIMETRES),
     }
 
 

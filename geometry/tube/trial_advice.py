@@ -134,9 +134,8 @@ def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Acc
 
 def untold(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> Floats:
     """Return how badly trial bends tell each of the five; 1 or less counts as told."""
-    guess = trial_fit.as_bought(die)
-    legs = trial_fit.rows_of_legs(trials, die, stock, accuracy, guess)
-    dials = trial_fit.rows_of_dials(trials, accuracy, guess)
+    legs = trial_fit.rows_of_legs(trials, die, stock, accuracy, die.clr, die.clr)
+    dials = trial_fit.rows_of_dials(trials, accuracy, 1.0)
     return np.concatenate(
         [
             least_squares.told_sd(legs, fit.legs.enough),

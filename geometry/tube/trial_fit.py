@@ -89,14 +89,6 @@ class Verdicts(Struct, frozen=True):
     dials: Verdict
 
 
-class Guess(Struct, frozen=True):
-    """What the weights need to know: how much a wrong angle moves each row."""
-
-    clr: float
-    consumed: float
-    dial_per_angle: float
-
-
 def accuracy(limits: Limits) -> Accuracy:
     return Accuracy(max(limits.tape_error, LEAST_TAPE), max(limits.gauge_error, LEAST_GAUGE))
 
@@ -104,32 +96,20 @@ def accuracy(limits: Limits) -> Accuracy:
 def fit(
     trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, prior: Prior | None = None
 ) -> Fit:
-    """Fit, weigh anew by what was found, and fit again until it settles."""
-    guess = as_bought(die)
-    for _ in range(ROUNDS):
-        leg_rows = rows_of_legs(trials, die, stock, accuracy, guess)
-        dial_rows = rows_of_dials(trials, accuracy, guess)
-        dials = least_squares.solve(dial_rows, assumed_of_dial(trials, prior))
-        legs = least_squares.solve(leg_rows, assumed_of_legs(die, dials.value[1], prior))
-        before, guess = guess, _guess(die, legs, dials)
-        if _change(before, guess) < SETTLED:
-            break
-    offset, clr, consumed = legs.value
+    """Fit dial and legs of one batch; numbers that cannot be are left aside for what is assumed."""
+    dial_rows, dials = _dials(trials, accuracy, prior)
     at_zero, per_angle = dials.value
-    legs_make_sense = (
-        _is_near(clr, die.clr)
-        and _is_near(consumed, die.clr)
-        and abs(offset - die.reference) <= PLAUSIBLE * die.clr
-    )
     dials_make_sense = _is_near(per_angle, 1.0) and abs(at_zero) <= LARGEST_DIAL_AT_ZERO
     if not dials_make_sense:
         dials = least_squares.solve(dial_rows.none, assumed_of_dial((), prior))
+    assumed = assumed_of_legs(die, _opening(trials) if dials_make_sense else 1.0, prior)
+    leg_rows, legs = _legs(trials, die, stock, accuracy, assumed)
+    offset, clr, consumed = legs.value
+    radii_make_sense = _is_near(clr, die.clr) and _is_near(consumed, die.clr)
+    legs_make_sense = radii_make_sense and abs(offset - die.reference) <= PLAUSIBLE * die.clr
     if not legs_make_sense:
-        legs = least_squares.solve(leg_rows.none, assumed_of_legs(die, dials.value[1], prior))
-    tie = (
-        _tie(prior) if prior is not None else np.zeros((len(legs.assumed_gain.T), len(dials.assumed_gain.T)))
-    )
-    covariance = least_squares.joint_covariance(legs, dials, tie)
+        legs = least_squares.solve(leg_rows.none, assumed)
+    covariance = least_squares.joint_covariance(legs, dials, _tie(prior, legs, dials))
     return Fit(leg_rows, dial_rows, legs, dials, covariance, legs_make_sense, dials_make_sense)
 
 
@@ -138,25 +118,26 @@ def verdicts(fit: Fit) -> Verdicts:
 
 
 def rows_of_legs(
-    trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, guess: Guess
+    trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, clr: float, consumed: float
 ) -> Rows:
     """Return what the legs say of (offset, clr, consumed): of each trial, the lead leg first.
 
     lead leg - mark - r t = offset + t clr - k A consumed
     tail leg - length + mark - r t = -offset + t clr - (1 - k) A consumed
     with r = OD / 2, t = tan(A / 2) (or 1, measured to the back), k the part of the bend at the mark.
+    The clr and consumed given only say how much a wrong angle moves a row.
     """
     tape, part = accuracy.tape, PART[die.mark_at]
     rows = _Table(3)
     for place, trial in enumerate(trials):
         reach, growth = leg_reach(trial)
-        outside, grows = stock.od / 2.0 * reach, (guess.clr + stock.od / 2.0) * growth
+        outside, grows = stock.od / 2.0 * reach, (clr + stock.od / 2.0) * growth
         if trial.lead_leg is not None:
             taken = part * trial.angle
             errors = {
                 LEAD_LEG: tape,
                 MARK: -tape,
-                ANGLE: (part * guess.consumed - grows) * accuracy.gauge,
+                ANGLE: (part * consumed - grows) * accuracy.gauge,
             }
             rows.add(place, (1.0, reach, -taken), trial.lead_leg - trial.mark - outside, errors)
         if trial.tail_leg is not None:
@@ -165,7 +146,7 @@ def rows_of_legs(
                 TAIL_LEG: tape,
                 LENGTH: -tape,
                 MARK: tape,
-                ANGLE: (rest * guess.consumed - grows) * accuracy.gauge,
+                ANGLE: (rest * consumed - grows) * accuracy.gauge,
             }
             value = trial.tail_leg - trial.length + trial.mark - outside
             rows.add(place, (-1.0, reach, -rest * trial.angle), value, errors)
@@ -181,11 +162,11 @@ def legs_measured(trials: Sequence[TrialBend]) -> tuple[What, ...]:
     return tuple(whats)
 
 
-def rows_of_dials(trials: Sequence[TrialBend], accuracy: Accuracy, guess: Guess) -> Rows:
+def rows_of_dials(trials: Sequence[TrialBend], accuracy: Accuracy, per_angle: float) -> Rows:
     """Return what the dials say of (dial_at_zero, dial_per_angle): dial = at zero + A per angle."""
     rows = _Table(2)
     for place, trial in enumerate(trials):
-        errors = {DIAL_SET: accuracy.gauge, ANGLE: -guess.dial_per_angle * accuracy.gauge}
+        errors = {DIAL_SET: accuracy.gauge, ANGLE: -per_angle * accuracy.gauge}
         rows.add(place, (1.0, trial.angle), trial.dial, errors)
     return rows.built(len(trials))
 
@@ -198,9 +179,9 @@ def leg_reach(trial: TrialBend) -> tuple[float, float]:
     return reach, 0.5 * (1.0 + reach**2)
 
 
-def assumed_of_legs(die: Die, dial_per_angle: float, prior: Prior | None = None) -> Assumption:
-    """Return what holds of (offset, clr, consumed) where nothing tells."""
-    clr = die.clr * _held(dial_per_angle, 1.0)  # the arc keeps its length when it opens
+def assumed_of_legs(die: Die, opening: float, prior: Prior | None = None) -> Assumption:
+    """Return what holds of (offset, clr, consumed) where nothing tells; opening is dial over angle."""
+    clr = die.clr * opening  # the arc keeps its length when it opens
     enough = np.array([OFFSET_ENOUGH, RADIUS_ENOUGH * clr, RADIUS_ENOUGH * clr])
     if prior is not None:
         return _from_prior(prior, LEGS, enough)
@@ -233,8 +214,36 @@ def for_another_batch(die: Die, covariance: Floats) -> Floats:
     return wider
 
 
-def as_bought(die: Die) -> Guess:
-    return Guess(die.clr, die.clr, 1.0)
+def _dials(trials: Sequence[TrialBend], accuracy: Accuracy, prior: Prior | None) -> tuple[Rows, Solved]:
+    """Fit, weigh anew by what was found, and fit again until it settles."""
+    per_angle, assumed = 1.0, assumed_of_dial(trials, prior)
+    for _ in range(ROUNDS):
+        rows = rows_of_dials(trials, accuracy, per_angle)
+        solved = least_squares.solve(rows, assumed)
+        before, per_angle = per_angle, _held(solved.value[1], 1.0)
+        if abs(per_angle - before) < SETTLED:
+            break
+    return rows, solved
+
+
+def _legs(
+    trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, assumed: Assumption
+) -> tuple[Rows, Solved]:
+    """Do the same with the legs."""
+    clr = consumed = die.clr
+    for _ in range(ROUNDS):
+        rows = rows_of_legs(trials, die, stock, accuracy, clr, consumed)
+        solved = least_squares.solve(rows, assumed)
+        before = clr, consumed
+        clr, consumed = (_held(value, die.clr) for value in solved.value[1:])
+        if max(abs(clr - before[0]), abs(consumed - before[1])) < SETTLED * die.clr:
+            break
+    return rows, solved
+
+
+def _opening(trials: Sequence[TrialBend]) -> float:
+    """Return how many times the dial is the angle that came out."""
+    return sum(trial.dial / trial.angle for trial in trials) / len(trials)
 
 
 class _Table:
@@ -265,27 +274,14 @@ def _from_prior(prior: Prior, block: slice, enough: Floats) -> Assumption:
     return Assumption(rows, rows @ prior.values[block], enough)
 
 
-def _tie(prior: Prior) -> Floats:
+def _tie(prior: Prior | None, legs: Solved, dials: Solved) -> Floats:
     """Return the covariance between the assumed rows of the legs and those of the dial."""
+    if prior is None:
+        return np.zeros((legs.assumed_gain.shape[1], dials.assumed_gain.shape[1]))
     left = np.linalg.cholesky(prior.covariance[LEGS, LEGS])
     right = np.linalg.cholesky(prior.covariance[DIAL, DIAL])
     tie: Floats = np.linalg.solve(left, prior.covariance[LEGS, DIAL]) @ np.linalg.inv(right).T
     return tie
-
-
-def _guess(die: Die, legs: Solved, dials: Solved) -> Guess:
-    clr, consumed = _held(legs.value[1], die.clr), _held(legs.value[2], die.clr)
-    return Guess(clr, consumed, _held(dials.value[1], 1.0))
-
-
-def _change(before: Guess, after: Guess) -> float:
-    """Return the largest change, as a part of what changed."""
-    pairs = (
-        (before.clr, after.clr),
-        (before.consumed, after.consumed),
-        (before.dial_per_angle, after.dial_per_angle),
-    )
-    return max(abs(new - old) / old for old, new in pairs)
 
 
 def _held(value: float, usual: float) -> float:

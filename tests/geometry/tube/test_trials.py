@@ -222,7 +222,9 @@ def test_one_angle_gives_a_proportional_springback() -> None:
 
 def test_a_bend_without_legs_keeps_the_arc_as_long_as_on_the_die() -> None:
     calibration = of_angles(45.0, 90.0, legs="none")
-    opened = CLR * Machine().dial_per_angle
+    right_angle = math.pi / 2.0
+    ahead = [Machine().dial_at_zero / angle for angle in (right_angle / 2.0, right_angle)]
+    opened = CLR * (Machine().dial_per_angle + sum(ahead) / 2.0)
     assert calibration.clr.value == pytest.approx(opened)
     assert calibration.clr.sd == pytest.approx(trial_fit.CLR_SD * opened)
     assert calibration.consumed.value == pytest.approx(opened)
@@ -687,7 +689,7 @@ def test_a_tie_between_two_fits_shows_in_their_joint_covariance() -> None:
 
 
 def test_no_rows_tell_nothing() -> None:
-    none = trial_fit.rows_of_legs((), DIE, STOCK, trial_fit.accuracy(LIMITS), trial_fit.as_bought(DIE))
+    none = trial_fit.rows_of_legs((), DIE, STOCK, trial_fit.accuracy(LIMITS), CLR, CLR)
     assert (least_squares.told_sd(none, np.ones(3)) == math.inf).all()
     assert least_squares.verdict(none).agree
 

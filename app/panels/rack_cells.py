@@ -191,16 +191,15 @@ def trials_sentence(die: Die, layout: Layout) -> str:
     if not found:
         return "No trial bend yet: its sheets are geometry only."
     parts = [
-        f"{count} of {name}{f', batch {batch}' if batch else ''}" for (name, batch), count in found.items()
+        f"{count} of {name}" + (f", batch {batch}" if batch else "") for (name, batch), count in found.items()
     ]
     total = sum(found.values())
     words = f"{total} trial bend{'s' if total > 1 else ''}: {'; '.join(parts)}."
     due = check_due(die, layout)
-    return (
-        f"{words} Check bend first: {', '.join(stock.name for stock in due)} is of a new batch."
-        if due
-        else words
-    )
+    if not due:
+        return words
+    names = ", ".join(stock.name for stock in due)
+    return f"{words} Check bend first: {names} {'are' if len(due) > 1 else 'is'} of a new batch."
 
 
 def check_due(die: Die, layout: Layout) -> list[Stock]:

@@ -167,6 +167,12 @@ COMMANDS: tuple[Command, ...] = (
     Command("previous_finding", "&Previous finding", "Shift+F4", "Select the finding before and fly there."),
     Command("limits", "&Limits…", "Ctrl+L", "See and change what the checks judge by."),
     Command("rack", "&Rack: stock and dies…", "Ctrl+R", "See and change the shop's tubes, dies and benders."),
+    Command(
+        "trial_bends",
+        "&Trial bends…",
+        "Ctrl+Shift+T",
+        "Bend scrap, measure it, and let the sheets learn what die and tube really do.",
+    ),
     Command("schedule", "S&chedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
     Command("findings", "Fi&ndings", "Ctrl+F", "Show what the checks say."),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
@@ -245,7 +251,7 @@ MENUS = {
     "add_corner remove_corner stand_off split_here sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out",
-    "&Check": "check_now next_finding previous_finding - limits rack",
+    "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section - fold_job fold_selection "
     "fold_below view_alone - findings schedule start_page",
     "&Settings": ">units >theme safe_graphics",

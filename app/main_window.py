@@ -34,6 +34,7 @@ from app.panels.properties import PropertiesPanel
 from app.panels.rack import RackPanel
 from app.panels.schedule import SchedulePanel
 from app.panels.start import CHOICES, StartPage
+from app.panels.trials import TrialsPage
 from app.rack_files import RackFiles
 from app.selection_commands import SelectionCommands
 from app.session import Session
@@ -148,6 +149,8 @@ class MainWindow(QMainWindow):
         self._middle = QStackedWidget()
         self._middle.addWidget(self.start)
         self._middle.addWidget(self.room)
+        self.trials = TrialsPage(self.session, self.settings.units)
+        self._middle.addWidget(self.trials)
         self.setCentralWidget(self._middle)
         self.message = MessageBar(self._middle)
         self.progress = JobBar(self._middle)
@@ -207,6 +210,7 @@ class MainWindow(QMainWindow):
             "redo": self._on_redo,
             "rename": self._on_rename,
             "check_now": self._on_check_now,
+            "trial_bends": self.show_trials,
             "next_finding": self._on_next_finding,
             "previous_finding": self._on_previous_finding,
             "view_alone": self._on_view_alone,
@@ -263,6 +267,8 @@ class MainWindow(QMainWindow):
         self.rack.export_wanted.connect(self.rack_files.write)
         self.rack.keep_wanted.connect(self.rack_files.keep)
         self.rack.forget_wanted.connect(self.rack_files.forget)
+        self.rack.trials_wanted.connect(self.show_trials)
+        self.trials.left.connect(self.show_room)
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
         self.findings.chosen.connect(self._on_finding)
@@ -311,9 +317,25 @@ class MainWindow(QMainWindow):
         self.view.setFocus()
         self._update_actions()
 
+    def show_trials(self, die: int | None = None) -> None:
+        """Show the page of trial bends, of a die or of what the selected tube uses."""
+        self.on_steps.close()
+        self.trials.open_on(die)
+        self._middle.setCurrentWidget(self.trials)
+        self.menuBar().show()
+        self._toolbar.show()
+        self.furniture.set_away(True)
+        self.trials.begin()
+        self._update_actions()
+
     @property
     def is_in_room(self) -> bool:
         return self._middle.currentWidget() is self.room
+
+    @property
+    def is_at_job(self) -> bool:
+        """The job is shown: its view, or its trial bends."""
+        return self._middle.currentWidget() is not self.start
 
     # What changes in the job
 
@@ -459,9 +481,9 @@ class MainWindow(QMainWindow):
         landed = any(layout.nodes[id].landing for id in nodes)
         measured = any(layout.bodies[id].measured for id in self.on_steps.bodies_meant())
         possible = {
-            "save": inside,
-            "save_as": inside,
-            "export": inside and not self.on_steps.is_open and bool(layout.tubes),
+            "save": self.is_at_job,
+            "save_as": self.is_at_job,
+            "export": self.is_at_job and not self.on_steps.is_open and bool(layout.tubes),
             "undo": quiet and stack.canUndo(),
             "redo": quiet and stack.canRedo(),
             "rename": free and len(self.session.selection) == 1 and not nodes,
@@ -485,6 +507,7 @@ class MainWindow(QMainWindow):
             "leave_out": free and bool(panels or bodies),
             "show_all": free and any(not panel.shown for panel in layout.panels.values()),
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes),
+            "trial_bends": not self.on_steps.is_open,
         }
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
         possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
@@ -614,7 +637,15 @@ class MainWindow(QMainWindow):
         self.commands["safe_graphics"].setChecked(settings.safe_graphics)
 
     def _on_units_changed(self, units: Units) -> None:
-        for part in (self.view, self.properties, self.findings, self.schedule, self.rack, self.limits):
+        for part in (
+            self.view,
+            self.properties,
+            self.findings,
+            self.schedule,
+            self.rack,
+            self.limits,
+            self.trials,
+        ):
             part.set_units(units)
         self.outline.set_units(units)
         self.on_steps.set_units(units)

@@ -60,6 +60,14 @@ class NumberField(QLineEdit):
         self.setText(self._shown)
         self._mark("")
 
+    def finish(self) -> None:
+        """Take what stands in the field now, as leaving it would."""
+        self._on_finished()
+
+    def refuse(self, sentence: str) -> None:
+        """Mark the field and say at it why its number is not taken."""
+        self._mark(sentence)
+
     def text_of(self, value: float) -> str:
         return f"{value:g}"
 

@@ -103,6 +103,43 @@ def format_length(mm: float, units: Units, *, unit: bool = True) -> str:
     return _with_unit(text, length_unit(units), unit)
 
 
+def mark_step(units: Units) -> float:
+    """Return what marks on a tube are set to, in mm: 1 mm, 1/16 in, or 1/32 in where that is chosen."""
+    return 1.0 if units.length == "mm" else MM_PER_INCH / _mark_fraction(units)
+
+
+def format_mark(mm: float, units: Units, *, unit: bool = True) -> str:
+    """Write a length to the step of marks: 600 mm, 23.625 in, 23 5/8 in."""
+    match units.length:
+        case "mm":
+            text = decimal(mm, 0)
+        case "in":
+            text = decimal(nearest_step(mm, mark_step(units)) / _mark_fraction(units), 3)
+        case "in-fraction":
+            text = inch_fraction(mm / MM_PER_INCH, _mark_fraction(units))
+    return _with_unit(text, length_unit(units), unit)
+
+
+def other_mark(mm: float, units: Units) -> str:
+    """Write a mark in inches the other way, for a tape of the other kind; nothing for mm."""
+    match units.length:
+        case "mm":
+            return ""
+        case "in":
+            return inch_fraction(mm / MM_PER_INCH, _mark_fraction(units))
+        case "in-fraction":
+            return decimal(nearest_step(mm, mark_step(units)) / _mark_fraction(units), 3)
+
+
+def mark_step_text(units: Units) -> str:
+    """Write the step of marks: 1 mm, 1/16 in."""
+    return "1 mm" if units.length == "mm" else f"1/{_mark_fraction(units)} in"
+
+
+def _mark_fraction(units: Units) -> int:
+    return 32 if units.length == "in-fraction" and units.fraction == 32 else 16
+
+
 def format_size(mm: float, units: Units, *, unit: bool = True) -> str:
     """Write a size as bought, such as a wall or a die's CLR: 2.41 mm, 0.095 in. Never a fraction."""
     text = trimmed_decimal(mm, 2) if units.length == "mm" else trimmed_decimal(mm / MM_PER_INCH, 3)
@@ -120,6 +157,13 @@ def format_angle(radians: float, *, unit: bool = True) -> str:
     """Write an angle in degrees: 45.0°."""
     text = decimal(math.degrees(radians), 1)
     return f"{text}°" if unit and text != NOT_A_NUMBER else text
+
+
+def format_step_angle(radians: float, step: float) -> str:
+    """Write an angle to a step of the dial, with as many places as the step has: 45.5°, 22.25°."""
+    degrees = math.degrees(step)
+    places = next((n for n in range(1, 4) if abs(round(degrees, n) - degrees) < TIE_NOISE), 3)
+    return f"{decimal(nearest_step(radians, step) * degrees, places)}°"
 
 
 def format_mass(kg: float, units: Units, *, unit: bool = True) -> str:

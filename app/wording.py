@@ -59,9 +59,10 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
     ),
     (
         "Bending",
-        "The numbers are geometry only, without springback or stretch. Make a trial bend in scrap of the "
-        "same stock with the same die before the first good tube. Keep hands clear of the die and the "
-        "swinging tail, and stand where a slipping tube can't reach you.",
+        "Each sheet says which trial bends its numbers rest on; without any they are geometry only, without "
+        "springback or stretch. Make trial bends in scrap of the same stock and batch with the same die "
+        "before the first good tube. Keep hands clear of the die and of what swings, and stand where a "
+        "slipping tube can't reach you.",
     ),
     (
         "Cutting",
@@ -92,6 +93,12 @@ def listed(words: Sequence[str]) -> str:
 def counted(count: int, one: str, many: str | None = None) -> str:
     """Write a count with its noun: 1 bend, 3 bends."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def ordinal(number: int) -> str:
+    """Write a place in an order: 1st, 2nd, 3rd, 4th, 11th."""
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
 
 
 def one_line(text: str) -> str:

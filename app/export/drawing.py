@@ -294,7 +294,7 @@ def _draw_ends(sheet: _Sheet, view: View, od: float, scale: float, spot: Vec2) -
     radius = max(od * scale, THINNEST) / 2.0
     for text, at, outward in (
         ("START", view.start, view.before_start),
-        ("end", view.end, view.after_end),
+        ("END", view.end, view.after_end),
     ):
         bold = text == "START"
         size = START_SIZE if bold else DIMENSION_SIZE - 1.5

@@ -3,19 +3,26 @@
 from datetime import date
 from pathlib import Path
 
-from app.export import csv_file, json_file, pdf_file, sheet
+from app import wording
+from app.export import cover_page, csv_file, json_file, pdf_file, spreadsheet, tube_page
 from app.export.pdf_file import Paper
+from app.export.sheet import Sheet
 from app.units import Units
 from geometry.checks import findings
 from geometry.checks.findings import Report
 from geometry.layout import Layout
 from geometry.progress import Progress, no_progress
 from geometry.shop import schedule as schedules
+from geometry.shop.schedule import Schedule
 
 PDF_NAME = "packet.pdf"
 TUBES_NAME = "schedule.csv"
 BENDS_NAME = "bends.csv"
 JSON_NAME = "schedule.json"
+CLAIM = (
+    "Geometry and estimates, no strength or safety claim: local codes, the event's rule book, a licensed "
+    "engineer and a qualified welder decide."
+)
 
 
 def write_packet(
@@ -34,12 +41,34 @@ def write_packet(
     progress(0.1, "Working out the schedule")
     schedule = schedules.build(layout)
     progress(0.2, "Laying out the sheets")
-    pages = sheet.packet(schedule, layout, report, units, made or date.today(), picture)
+    pages = pages_of(schedule, layout, report, units, made or date.today(), picture)
     paths = tuple(folder / name for name in (PDF_NAME, TUBES_NAME, BENDS_NAME, JSON_NAME))
     pdf_file.write(pages, paths[0], paper, lambda done, doing: progress(0.3 + 0.6 * done, doing))
     progress(0.9, "Writing the tables")
-    csv_file.write(sheet.tube_rows(schedule, layout, report, units), paths[1])
-    csv_file.write(sheet.bend_rows(schedule, report, units), paths[2])
+    csv_file.write(spreadsheet.tubes(schedule, layout, report, units), paths[1])
+    csv_file.write(spreadsheet.bends(schedule, layout, report, units), paths[2])
     json_file.write(schedule, layout, report, paths[3])
     progress(1.0, f"Packet written to {folder}")
     return paths
+
+
+def pages_of(
+    schedule: Schedule, layout: Layout, report: Report, units: Units, made: date, picture: bytes | None = None
+) -> Sheet:
+    """Return the cover and one page a tube: units applied and numbers rounded here, once."""
+    job = wording.one_line(schedule.job) or "Untitled"
+    pages = [
+        cover_page.of(job, schedule, layout, report, units, made, picture),
+        *(tube_page.of(job, record, layout, report, units) for record in schedule.records),
+    ]
+    return Sheet(job, f"{job} — {made.isoformat()} — lengths in {_units_text(units)}", CLAIM, tuple(pages))
+
+
+def _units_text(units: Units) -> str:
+    match units.length:
+        case "mm":
+            return "mm"
+        case "in":
+            return "inches"
+        case "in-fraction":
+            return f"inches to 1/{units.fraction}"

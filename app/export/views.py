@@ -1,4 +1,4 @@
-"""Two views of a bent tube, square to each other, as flat lines in mm with their dimensions in words."""
+"""Views of a bent tube, two square to each other or one of a flat tube, as flat lines in mm with words."""
 
 import math
 from collections.abc import Sequence
@@ -119,9 +119,9 @@ def of(line: Centreline, od: float, spare: tuple[float, float], units: Units, bo
             if best == index
         )
         views.append(_view(line, od, spare, frame, _title(index, frame, beside, len(frames)), dimensions))
-    if len(views) == 2 and _is_edge_on(views[1], beside, od):
-        views[1] = replace(views[1], title="View B — edge on: the tube lies flat")
-    return Views(tuple(_with_overall(views, units, beside, od)), beside, od)
+    if len(views) == 2 and _is_edge_on(views[1], beside, od):  # it would show nothing more
+        views = [replace(views[0], title=f"{views[0].title}: the tube lies flat")]
+    return Views(tuple(_with_overall(views, units, beside, od, bool(line.bends))), beside, od)
 
 
 def _best_frames(line: Centreline, od: float, box: Vec2) -> tuple[list[_Frame], bool]:
@@ -348,7 +348,7 @@ def _balloon(line: Centreline, number: int, arc: tuple[float, float, Arc], frame
     return Balloon(str(number), _flat(middle, frame), (outward[0] / length, outward[1] / length))
 
 
-def _with_overall(views: list[View], units: Units, beside: bool, od: float) -> list[View]:
+def _with_overall(views: list[View], units: Units, beside: bool, od: float, is_bent: bool) -> list[View]:
     """Add the sizes over the outside, each once."""
     texts = []
     for view in views:
@@ -356,7 +356,7 @@ def _with_overall(views: list[View], units: Units, beside: bool, od: float) -> l
         texts.append((units_of.format_length(across, units), units_of.format_length(up, units), across, up))
     finished = []
     for index, (view, (across_text, up_text, across, up)) in enumerate(zip(views, texts, strict=True)):
-        wants_across = len(views) > 1 and (index == 0 or beside) and across > od * (1.0 + FLAT)
+        wants_across = is_bent and (index == 0 or beside) and across > od * (1.0 + FLAT)
         wants_up = (index == 0 or not beside) and up > od * (1.0 + FLAT)
         finished.append(
             replace(

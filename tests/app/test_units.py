@@ -148,3 +148,39 @@ def test_texts_of_sizes_masses_angles_and_places():
     assert units.format_mass(3.4151, MILLIMETRES) == "3.42 kg"
     assert units.format_mass(0.45359237, INCHES) == "1.00 lb"
     assert units.format_angle(math.radians(45)) == "45.0°"
+
+
+@pytest.mark.parametrize(
+    ("shown", "step", "mark", "other"),
+    [
+        (MILLIMETRES, 1.0, "851 mm", ""),
+        (INCHES, 25.4 / 16, "33.500 in", "33 1/2"),
+        (INCH_FRACTIONS, 25.4 / 16, "33 1/2 in", "33.500"),
+        (Units("in-fraction", 8), 25.4 / 16, "33 1/2 in", "33.500"),
+        (Units("in-fraction", 32), 25.4 / 32, "33 1/2 in", "33.500"),
+    ],
+)
+def test_marks_are_written_in_steps_that_a_tape_has(shown, step, mark, other):
+    assert units.mark_step(shown) == pytest.approx(step)
+    assert units.format_mark(851.161126, shown) == mark
+    assert units.other_mark(851.161126, shown) == other
+
+
+@given(st.integers(0, 6000), st.sampled_from([MILLIMETRES, INCH_FRACTIONS, Units("in-fraction", 32)]))
+def test_a_mark_on_a_step_is_read_back_as_it_was(count, shown):
+    mark = count * units.mark_step(shown)
+    assert units.parse_length(units.format_mark(mark, shown), shown) == pytest.approx(mark)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "step", "text"),
+    [
+        (15.87, 0.1, "15.9°"),
+        (15.87, 0.5, "16.0°"),
+        (15.7, 0.25, "15.75°"),
+        (15.6, 1.0, "16.0°"),
+        (0.0, 0.1, "0.0°"),
+    ],
+)
+def test_an_angle_is_written_to_the_step_of_the_dial(degrees, step, text):
+    assert units.format_step_angle(math.radians(degrees), math.radians(step)) == text

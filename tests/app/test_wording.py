@@ -161,3 +161,27 @@ def test_the_order_of_bending_is_said_with_the_end_that_leads():
 def test_the_state_of_trial_bends_is_said_in_a_few_words(state, words):
     known = replace(trials.as_bought(Die(1, "Die", 38.1, 114.3)), state=state, made="2026-11-25")
     assert wording.trials_state(known) == words
+
+
+@pytest.mark.parametrize(
+    ("degrees", "word"),
+    [
+        (90.0, "clockwise"),
+        (-90.0, "anticlockwise"),
+        (0.0, "same plane"),
+        (-0.04, "same plane"),
+        (180.0, "flip"),
+        (-179.97, "flip"),
+        (0.05, "clockwise"),
+    ],
+)
+def test_a_turn_is_said_in_words_without_a_sign(degrees, word):
+    assert wording.turn_word(math.radians(degrees), math.radians(0.1)) == word
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [(1, "1st"), (2, "2nd"), (3, "3rd"), (4, "4th"), (11, "11th"), (12, "12th"), (22, "22nd")],
+)
+def test_a_place_in_an_order_has_its_ending(number, text):
+    assert wording.ordinal(number) == text

@@ -1,13 +1,17 @@
 """Jobs that the packet is tested with."""
 
 import math
+from collections.abc import Callable
 
 import pytest
+from msgspec.structs import replace
 
-from geometry import edits
+from app.export.sheet import Facts, Page, Table, Text
+from app.export.turning import Stance
+from geometry import edits, rack
 from geometry.checks import findings
 from geometry.checks.findings import Report
-from geometry.layout import Die, Layout, Stock
+from geometry.layout import Die, Layout, Stock, TrialBend
 
 STOCK, DIE = 1, 2
 
@@ -45,7 +49,60 @@ def report(job: Layout) -> Report:
     return findings.check_layout(job)
 
 
-def circle_of_corners(count: int, radius: float, rise: float) -> list[tuple[float, float, float]]:
-    """Return corners on a rising circle."""
-    turns = [2.0 * math.pi * i / count for i in range(count)]
-    return [(radius * math.cos(t), radius * math.sin(t), rise * t) for t in turns]
+@pytest.fixture
+def words_of() -> Callable[[Page], str]:
+    """All that a page says, line by line."""
+    return _words
+
+
+@pytest.fixture
+def with_trials() -> Callable[..., Layout]:
+    """Trial bends without error on a die that springs back, stretches and starts 12 mm late."""
+    return _with_trials
+
+
+def _words(page: Page) -> str:
+    parts = [page.title, page.aside]
+    for item in page.blocks:
+        match item:
+            case Text():
+                parts += [item.heading, *item.paragraphs]
+            case Stance():
+                parts += item.paragraphs
+            case Facts():
+                parts += [text for fact in item.facts for text in (fact.label, fact.value, fact.under)]
+            case Table():
+                parts += [item.heading, *(column.title for column in item.columns)]
+                parts += [band.text for band in item.bands]
+                parts += [
+                    text for row in item.rows for cell in row for text in (cell.over, cell.text, cell.under)
+                ]
+    return "\n".join(parts)
+
+
+def _with_trials(
+    layout: Layout, angles: tuple[float, ...] = (30.0, 60.0, 90.0), batch: str = "7", on_rack: str = "7"
+) -> Layout:
+    layout = rack.replace_stock(layout, replace(layout.stocks[STOCK], batch=on_rack))
+    clr, consumed, offset, od = 155.0, 149.5, 12.0, layout.stocks[STOCK].od
+    for degrees in angles:
+        angle = math.radians(degrees)
+        reach = (clr + od / 2.0) * math.tan(angle / 2.0)
+        start = 250.0 + offset
+        trial = TrialBend(
+            id=0,
+            die=DIE,
+            stock=STOCK,
+            batch=batch,
+            made="2024-05-16",
+            length=800.0,
+            mark=250.0,
+            dial=math.radians(1.2) + 1.022 * angle,
+            angle=angle,
+            lead_leg=start + reach,
+            tail_leg=800.0 - start - consumed * angle + reach,
+            widest=46.0,
+            narrowest=42.0,
+        )
+        layout, _ = rack.add_trial(layout, trial)
+    return layout

@@ -95,7 +95,7 @@ def test_both_views_have_one_scale_and_every_word(name):
         assert view.title in texts
         assert all(item.text in texts for item in view.dimensions)
         assert all(texts.count(balloon.text) >= len(shown.views) for balloon in view.balloons)
-    assert texts.count("START") == texts.count("end") == len(shown.views)
+    assert texts.count("START") == texts.count("END") == len(shown.views)
 
 
 def test_upright_words_read_from_the_right():

@@ -1,7 +1,9 @@
 """The whole packet in one folder."""
 
+import csv
 import json
 import math
+import re
 from datetime import date
 
 import pytest
@@ -46,15 +48,18 @@ def test_progress_only_grows_and_ends_at_one(job, report, tmp_path):
     assert heard[-1] == 1.0
 
 
-def test_json_and_pages_hold_the_same_numbers(job, report, tmp_path):
+def test_json_tables_and_pages_hold_the_same_bends_in_the_same_order(job, report, tmp_path):
     paths = packet.write_packet(job, report, tmp_path, MILLIMETRES, made=MADE)
     record = json.loads(paths[3].read_text())
     rail = record["tubes"][1]
-    text = PdfReader(paths[0]).pages[-3].extract_text()
-    assert f"{rail['blank_mm']:.1f} mm" in text
-    for bend in rail["bends"]:
-        assert f"{bend['start_mm']:.1f}" in text
-        assert f"{bend['angle_deg']:.1f}°" in text
+    text = re.sub(r"\s+", " ", PdfReader(paths[0]).pages[-3].extract_text())
+    with paths[2].open(encoding="utf-8-sig", newline="") as lines:
+        rows = [row for row in csv.DictReader(lines) if row["tube"] == "rail"]
+    assert [row["bend"] for row in rows] == [str(step["bend"]) for step in rail["steps"]]
+    for row, step in zip(rows, rail["steps"], strict=True):
+        assert float(row["set mark (mm)"]) == pytest.approx(step["set_mark_mm"], abs=1.0)
+        assert f" {float(row['set mark (mm)']):.0f} " in text
+        assert f"{step['angle_deg']:.1f}°" in text
     assert {found["rule"] for found in record["findings"]} == {found.rule for found in report.findings}
 
 

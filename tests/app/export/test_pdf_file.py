@@ -9,8 +9,8 @@ from datetime import date
 import pytest
 from pypdf import PdfReader
 
-from app.export import pdf_file, sheet
-from app.units import INCH_FRACTIONS, MILLIMETRES
+from app.export import ink, packet, pdf_file, steps
+from app.units import INCH_FRACTIONS, INCHES, MILLIMETRES
 from geometry import edits
 from geometry.checks import findings
 from geometry.checks.finding import Finding
@@ -19,10 +19,18 @@ from geometry.shop import schedule as schedules
 
 MADE = date(2024, 5, 17)
 STOCK = 1
+FOUR_BENDS = [
+    (0.0, 0.0, 0.0),
+    (100.0, 0.0, 700.0),
+    (600.0, 200.0, 1200.0),
+    (2000.0, 200.0, 1250.0),
+    (2300.0, 0.0, 700.0),
+    (2300.0, 50.0, 0.0),
+]
 
 
 def written(layout, report, units=MILLIMETRES, paper="A4", picture=None) -> PdfReader:
-    pages = sheet.packet(schedules.build(layout), layout, report, units, MADE, picture)
+    pages = packet.pages_of(schedules.build(layout), layout, report, units, MADE, picture)
     return PdfReader(io.BytesIO(pdf_file.content(pages, paper)))
 
 
@@ -69,19 +77,55 @@ def test_pages_are_numbered_and_the_list_points_to_them(job, report):
 
 
 def test_a_bent_page_holds_marks_turns_and_angles(job, report):
-    pdf = written(job, report)
-    page = text_of(pdf.pages[-3])
-    first, second = schedules.build(job).records[1].bends
-    for words in (f"{first.start:.1f}", f"{second.end:.1f}", "first bend", "START", "View A", "View B"):
+    record = schedules.build(job).records[1]
+    page = text_of(written(job, report).pages[-3])
+    for step in steps.of(record, job, MILLIMETRES):
+        assert f" {step.mark:.0f} " in page
+    for words in ("first bend", "START leads", "View A", "View B", "GEOMETRY ONLY", "tail", "dial, from"):
         assert words in page
     assert re.search(r"(anti)?clockwise", page)
-    assert "no springback or stretch" in page
+    assert "no strength or safety claim" in page
+
+
+def test_end_first_and_turning_round_are_on_the_paper(job, report):
+    first = written(edits.set_bend_from(job, list(job.tubes), "end"), report)
+    assert "END LEADS FIRST" in text_of(first.pages[-3])
+    both = written(edits.set_bend_from(job, list(job.tubes), "middle"), report)
+    assert "Turn the tube end for end: now the END leads" in text_of(both.pages[-3])
+
+
+def test_a_new_batch_is_on_the_cover_and_on_each_bent_page(job, report, with_trials):
+    pdf = written(with_trials(job, on_rack="8"), report)
+    texts = [text_of(page) for page in pdf.pages]
+    assert "CHECK BEND FIRST" in texts[0]
+    assert all("CHECK BEND FIRST" in texts[i] for i in (-3, -2))
+    assert "CHECK BEND FIRST" not in texts[-4]
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("units", [MILLIMETRES, INCHES, INCH_FRACTIONS], ids=["mm", "inches", "fractions"])
+@pytest.mark.parametrize("way", ["start", "end", "middle"])
+def test_a_tube_of_four_bends_keeps_to_one_page(empty, with_trials, way, units, paper):
+    layout, tube = edits.add_tube(empty, FOUR_BENDS, STOCK, "hoop")
+    layout = edits.set_bend_from(with_trials(layout, on_rack="8"), [tube], way)
+    pdf = written(layout, findings.Report(checked=frozenset([tube])), units, paper)
+    assert sum("hoop" in text_of(page)[:5] for page in pdf.pages) == 1
+
+
+def test_a_tube_of_eight_bends_runs_on_with_its_headings(empty):
+    corners = [(i * 700.0, 300.0 * (i % 2), 200.0 * (i % 3)) for i in range(10)]
+    layout, tube = edits.add_tube(empty, corners, STOCK, "snake")
+    layout = edits.set_bend_from(layout, [tube], "start")
+    text = " ".join(text_of(page) for page in written(layout, findings.Report()).pages)
+    marks = steps.of(schedules.build(layout).records[0], layout, MILLIMETRES)
+    assert all(f" {step.mark:.0f} " in text for step in marks)
+    assert "8th" in text
 
 
 def test_a_tube_that_cannot_be_made_says_so_in_place_of_numbers(job, report):
     page = text_of(written(job, report).pages[-1])
     assert "Don't cut, don't bend" in page
-    assert "Bend starts" not in page
+    assert "Set this mark" not in page
 
 
 def test_only_the_fonts_we_ship_are_used_and_embedded(job, report):
@@ -109,7 +153,7 @@ def test_many_bends_and_long_names_and_findings_run_on_to_more_pages(empty):
     text = " ".join(text_of(page) for page in pdf.pages)
     assert all(text.count(f"Finding number {i} of") == 2 for i in range(60))
     assert "— continued" in text
-    assert text.count("Bend starts") >= 2  # the headings stand above the rows on each page
+    assert text.count("Set this mark") >= 2  # the headings stand above the rows on each page
 
 
 def test_signs_of_other_scripts_and_controls_do_not_stop_it(empty):
@@ -118,7 +162,7 @@ def test_signs_of_other_scripts_and_controls_do_not_stop_it(empty):
 
 
 def test_the_same_sheet_gives_the_same_file(job, report):
-    pages = sheet.packet(schedules.build(job), job, report, MILLIMETRES, MADE)
+    pages = packet.pages_of(schedules.build(job), job, report, MILLIMETRES, MADE)
     assert pdf_file.content(pages) == pdf_file.content(pages)
 
 
@@ -130,13 +174,15 @@ def test_cancelling_leaves_the_old_file_as_it_was(job, report, tmp_path):
         raise Cancelled
 
     with pytest.raises(Cancelled):
-        pdf_file.write(sheet.packet(schedules.build(job), job, report, MILLIMETRES, MADE), path, "A4", stop)
+        pdf_file.write(
+            packet.pages_of(schedules.build(job), job, report, MILLIMETRES, MADE), path, "A4", stop
+        )
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
 
 
 def test_a_number_is_never_parted_from_its_fraction_or_unit():
     for room in range(40, 200, 3):
-        for line in pdf_file._wrapped("keep 1 9/16 in here and 12.5 mm there", 11.0, False, float(room)):
+        for line in ink.wrapped("keep 1 9/16 in here and 12.5 mm there", 11.0, False, float(room)):
             text = line.replace("\u00a0", " ")
             assert not text.startswith(("9/16", "in", "mm")) or room < 60

@@ -1,0 +1,208 @@
+"""The first page of a packet: what the job takes, what stands against it, what to be careful of."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from app import units as units_of
+from app import wording
+from app.export import steps, trial_words, tube_page
+from app.export.sheet import Block, Cell, Column, Fact, Facts, Page, Picture, Table, Text
+from app.units import Units
+from geometry.checks.finding import Finding
+from geometry.checks.findings import Report
+from geometry.layout import Layout
+from geometry.shop.schedule import Schedule, TubeRecord
+
+State = dict[tuple[int, int], list[TubeRecord]]  # of a die and a stock: the tubes bent on it
+
+
+def of(
+    job: str,
+    schedule: Schedule,
+    layout: Layout,
+    report: Report,
+    units: Units,
+    made: date,
+    picture: bytes | None,
+) -> Page:
+    """Return the cover."""
+    blank = sum(record.blank for record in schedule.records)
+    facts = Facts(
+        (
+            Fact("Tubes", str(len(schedule.records)), _unmade(schedule, report)),
+            Fact("Tube to cut, blanks together", units_of.format_length(blank, units), _metres(blank, units)),
+            Fact(
+                "Mass, finished, estimate",
+                units_of.format_mass(sum(record.mass for record in schedule.records), units),
+            ),
+        )
+    )
+    heading, words = wording.CAUTIONS[0]
+    dies = _dies(schedule, units)
+    blocks: list[Block] = [facts, Text((words,), heading, "caution")]
+    if picture is not None:
+        blocks.append(Picture(picture))
+    if any(row[5].text != units_of.NOT_A_NUMBER for row in dies.rows):
+        blocks.append(_trials_wanted(schedule))
+    blocks.append(_findings_text(report.findings, layout, report, units))
+    blocks.append(_tube_list(schedule, layout, report, units))
+    if dies.rows:
+        blocks.append(dies)
+    blocks += [
+        _totals(schedule, units),
+        Text(tuple(f"{heading}. {words}" for heading, words in wording.CAUTIONS[1:]), "Cautions", "caution"),
+    ]
+    return Page("cover", job, f"Tube packet, {made.isoformat()}", tuple(blocks))
+
+
+def _bent_on(schedule: Schedule) -> State:
+    """Return the bent tubes by die and stock."""
+    found: State = {}
+    for record in schedule.records:
+        if record.bends and record.die is not None:
+            found.setdefault((record.die.id, record.stock.id), []).append(record)
+    return found
+
+
+def _dies(schedule: Schedule, units: Units) -> Table:
+    """Return each die with each stock that is bent on it, and what trial bends there are."""
+    columns = (
+        Column("Die", 2.0),
+        Column("Stock", 2.0),
+        Column("Batch", 0.8),
+        Column("Bends", 0.7, "right"),
+        Column("Trial bends", 1.8),
+        Column("Scrap to reserve", 1.0, "right"),
+    )
+    rows = []
+    for records in _bent_on(schedule).values():
+        first, known = records[0], records[0].plan.calibration
+        rows.append(
+            (
+                Cell(wording.one_line(first.die.name) if first.die else ""),
+                Cell(wording.one_line(first.stock.name)),
+                Cell(wording.one_line(first.stock.batch) or units_of.NOT_A_NUMBER),
+                Cell(str(sum(len(record.bends) for record in records))),
+                Cell(_state_text(first)),
+                Cell(trial_words.scrap(known, units)),
+            )
+        )
+    return Table(
+        columns, tuple(rows), "Dies, and what trial bends say of them (scrap: common practice, a batch)"
+    )
+
+
+def _state_text(record: TubeRecord) -> str:
+    known = record.plan.calibration
+    match known.state:
+        case "none":
+            return "none: geometry only"
+        case "check first":
+            return "check bend first"
+        case "partial":
+            return f"{known.made}: more wanted"
+        case "measured":
+            return f"{known.made}: {wording.counted(len(known.trials), 'bend')}"
+
+
+def _trials_wanted(schedule: Schedule) -> Text:
+    """Say before anything is cut where numbers don't rest on trial bends of the batch."""
+    lines = []
+    for records in _bent_on(schedule).values():
+        first, state = records[0], records[0].plan.calibration.state
+        names = wording.listed([wording.one_line(record.name) for record in records])
+        pair = (
+            f"{wording.one_line(first.die.name if first.die else '')}, {wording.one_line(first.stock.name)}"
+        )
+        if state == "check first":
+            lines.append(f"CHECK BEND FIRST: {pair}: a new batch; for {names}.")
+        elif state == "none":
+            lines.append(f"GEOMETRY ONLY: {pair}: no trial bend yet; for {names}.")
+        elif state == "partial":
+            lines.append(f"NOT ALL IS KNOWN YET: {pair}: another trial bend is wanted; for {names}.")
+    return Text(tuple(lines), "Before the first good tube: trial bends", "warning")
+
+
+def _unmade(schedule: Schedule, report: Report) -> str:
+    count = sum(not tube_page.can_be_bent(record, report) for record in schedule.records)
+    return f"counting {count} that can't be made" if count else ""
+
+
+def _findings_text(findings: Sequence[Finding], layout: Layout, report: Report, units: Units) -> Text:
+    if not findings:
+        return Text((wording.report_summary(report, layout, units),), "What the checks say", "findings")
+    summary = wording.report_summary(report, layout, units)
+    sentences = [wording.say_with_sign(finding, layout, units) for finding in findings]
+    signs = [
+        f"{sign}\u00a0{wording.SEVERITY_NAMES[name]}: {wording.SEVERITY_WORDS[name]}"
+        for name, sign in wording.SEVERITY_SIGNS.items()
+        if name != "note"
+    ]
+    signs.append(f"{wording.SEVERITY_SIGNS['note']}\u00a0note")
+    return Text(
+        (*sentences, f"{summary} Signs: {', '.join(signs)}."),
+        "What the checks say: these findings stand",
+        "findings",
+    )
+
+
+def _tube_list(schedule: Schedule, layout: Layout, report: Report, units: Units) -> Table:
+    length = units_of.length_unit(units)
+    columns = (
+        Column("Tube", 2.2),
+        Column("Stock", 2.4),
+        Column("Bends", 0.8, "right"),
+        Column(f"Blank, {length}", 1.3, "right"),
+        Column(f"Finished, {length}", 1.3, "right"),
+        Column(f"Mass, {units_of.mass_unit(units)}", 1.0, "right"),
+        Column("Page", 0.8, "right"),
+    )
+    rows = []
+    for record in schedule.records:
+        key = Cell("", page_of=tube_page.key(record))
+        name = wording.one_line(record.name)
+        section = Cell(units_of.format_section(record.stock.od, record.stock.wall, units))
+        if not tube_page.can_be_bent(record, report):
+            sign = wording.SEVERITY_SIGNS["error"]
+            dash = Cell(units_of.NOT_A_NUMBER)
+            rows.append((Cell(f"{sign} {name}"), section, Cell("can't"), dash, dash, dash, key))
+            continue
+        rows.append(
+            (
+                Cell(name),
+                section,
+                Cell(str(len(record.bends))),
+                Cell(units_of.format_mark(steps.rounded(record, layout, units).blank, units, unit=False)),
+                Cell(units_of.format_length(record.centreline, units, unit=False)),
+                Cell(units_of.format_mass(record.mass, units, unit=False)),
+                key,
+            )
+        )
+    return Table(columns, tuple(rows), "Tubes")
+
+
+def _totals(schedule: Schedule, units: Units) -> Table:
+    columns = (
+        Column("Stock", 3.0),
+        Column("Section", 2.2),
+        Column("Tubes", 0.8, "right"),
+        Column("Blanks together", 1.8, "right"),
+        Column("Mass, finished", 1.4, "right"),
+    )
+    rows = tuple(
+        (
+            Cell(wording.one_line(total.stock.name)),
+            Cell(units_of.format_section(total.stock.od, total.stock.wall, units)),
+            Cell(str(total.count)),
+            Cell(units_of.format_length(total.blank, units)),
+            Cell(units_of.format_mass(total.mass, units)),
+        )
+        for total in schedule.by_stock
+    )
+    return Table(columns, rows, "Totals by stock, without saw kerf and offcuts")
+
+
+def _metres(mm: float, units: Units) -> str:
+    if units.length == "mm":
+        return f"{units_of.decimal(mm / 1000.0, 2)} m"
+    return f"{units_of.decimal(mm / 304.8, 1)} ft"

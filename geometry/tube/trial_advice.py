@@ -2,12 +2,13 @@
 
 import math
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
 from msgspec.structs import replace
 
-from geometry.layout import Die, Stock, TrialBend
+from geometry.layout import Die, Limits, Stock, TrialBend
 from geometry.tolerances import ANGLE_NOISE
 from geometry.tube import least_squares, trial_fit
 from geometry.tube.least_squares import Verdict
@@ -19,6 +20,7 @@ Part = Literal["legs", "dial"]
 ANGLES = tuple(math.radians(a) for a in (30.0, 45.0, 60.0, 90.0, 120.0, 150.0))  # to choose from
 APART = math.radians(30.0)  # angles closer than this tell little apart
 EASY = math.radians(90.0)  # beyond, the outsides of the legs cross far from the tube: hard to measure to
+SURELY = 0.7  # of what is just enough: errors that happen to be larger still leave it told
 WORDS: dict[Part, tuple[str, str]] = {
     "legs": ("The legs", "in their legs"),
     "dial": ("Dial and angle", "in dial and angle"),
@@ -33,9 +35,9 @@ def next_steps(
     fit: Fit,
     verdicts: Verdicts,
     told: Sequence[bool],
+    near: float,
 ) -> tuple[str, ...]:
-    """Return what the person should do next, most urgent first."""
-    near = best_next(trials, die, stock, accuracy, fit)
+    """Return what the person should do next, most urgent first; near is the angle of the next bend."""
     judged: tuple[tuple[Part, bool, Verdict], ...] = (
         ("legs", fit.legs_make_sense, verdicts.legs),
         ("dial", fit.dials_make_sense, verdicts.dials),
@@ -52,18 +54,34 @@ def next_steps(
     legs = None if all(told[LEGS]) else unmeasured_legs(trials)
     sentences += [legs] if legs else []
     whole = [_pretended(trial, trial.angle) for trial in trials]
-    if (untold(whole, die, stock, accuracy, fit) > 1.0).any():
+    if (untold(whole, die, stock, accuracy) > 1.0).any():
         sentences.append(one_more(trials, near))
     return tuple(sentences) or (steadier(near),)
 
 
-def first(die: Die) -> tuple[str, ...]:
-    """Return what to do where no trial bend was made yet."""
-    few, many = _reachable(die)[0], max(a for a in _reachable(die) if a <= EASY or a == _reachable(die)[0])
+def first(die: Die) -> tuple[float, float]:
+    """Return the two angles at which two bends would tell most of a die that nothing is known of."""
+    stock, accuracy = Stock(0, "", die.od, die.od / 2.0), trial_fit.accuracy(Limits())
+    scrap = TrialBend(0, die.id, 0, "", "", 1.0, 1.0, 1.0, 1.0)
+
+    def left_open(angles: tuple[float, float]) -> tuple[bool, bool, float]:
+        return _left_open([_pretended(scrap, angle) for angle in angles], max(angles), die, stock, accuracy)
+
+    pairs = list(combinations(_reachable(die), 2))
+    return min(pairs, key=left_open, default=(die.largest_angle / 2.0, die.largest_angle))
+
+
+def two_bends(angles: tuple[float, float]) -> str:
+    few, many = angles
     return (
         f"Bend one scrap near {shown(few)} and one near {shown(many)}; measure the angle, both legs and the "
-        "scrap's length of each.",
+        "scrap's length of each."
     )
+
+
+def check_angle(die: Die) -> float:
+    """Return the angle for a check bend: a square is at hand for 90 degrees."""
+    return min(EASY, die.largest_angle)
 
 
 def check_first() -> str:
@@ -120,28 +138,36 @@ def steadier(near: float) -> str:
     return f"The trial bends scatter more than tape and gauge explain; bend one more near {shown(near)}."
 
 
-def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> float:
+def best_next(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy) -> float:
     """Return the angle at which one more bend, wholly measured, would tell most; an easy one if that does."""
 
     def left_open(angle: float) -> tuple[bool, bool, float, float]:
         more = (*trials, _pretended(trials[0], angle))
         nearest = min(abs(angle - trial.angle) for trial in trials)
-        worst = float(untold(more, die, stock, accuracy, fit).max())
-        return worst > 1.0, worst <= 1.0 and angle > EASY + ANGLE_NOISE, worst, -nearest
+        return (*_left_open(more, angle, die, stock, accuracy), -nearest)
 
     return min(_reachable(die), key=left_open)
 
 
-def untold(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy, fit: Fit) -> Floats:
+def untold(trials: Sequence[TrialBend], die: Die, stock: Stock, accuracy: Accuracy) -> Floats:
     """Return how badly trial bends tell each of the five; 1 or less counts as told."""
     legs = trial_fit.rows_of_legs(trials, die, stock, accuracy, die.clr, die.clr)
     dials = trial_fit.rows_of_dials(trials, accuracy, 1.0)
     return np.concatenate(
         [
-            least_squares.told_sd(legs, fit.legs.enough),
-            least_squares.told_sd(dials, fit.dials.enough),
+            least_squares.told_sd(legs, trial_fit.assumed_of_legs(die, 1.0).enough),
+            least_squares.told_sd(dials, trial_fit.assumed_of_dial(trials).enough),
         ]
     )
+
+
+def _left_open(
+    trials: Sequence[TrialBend], angle: float, die: Die, stock: Stock, accuracy: Accuracy
+) -> tuple[bool, bool, float]:
+    """Return what speaks against a set with a bend of an angle: it won't do, it is hard, it tells less."""
+    worst = float(untold(trials, die, stock, accuracy).max())
+    will_do = worst <= SURELY
+    return not will_do, will_do and angle > EASY + ANGLE_NOISE, worst
 
 
 def _pretended(trial: TrialBend, angle: float) -> TrialBend:

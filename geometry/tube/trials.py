@@ -63,6 +63,7 @@ class Calibration(Struct, frozen=True, cache_hash=True):
     contradicting: tuple[int, ...] = ()  # trials that do not fit the others
     missing: tuple[str, ...] = ()  # sentences: what to bend or measure next
     borrowed: str | None = None  # the older batch that the rest is taken from
+    next_angle: float = math.pi / 2.0  # at which one more bend would tell most
 
 
 class Foretold(Struct, frozen=True):
@@ -104,6 +105,7 @@ def learnt(layout: Layout, die: Die, stock: Stock) -> Calibration:
 @lru_cache(maxsize=REMEMBERED)
 def as_bought(die: Die) -> Calibration:
     """Return the calibration of a die that nothing is known of but its radius."""
+    angles = trial_advice.first(die)
     return Calibration(
         "none",
         die.mark_at,
@@ -112,7 +114,8 @@ def as_bought(die: Die) -> Calibration:
         Estimate(die.clr),
         Estimate(0.0),
         Estimate(1.0),
-        missing=trial_advice.first(die),
+        missing=(trial_advice.two_bends(angles),),
+        next_angle=max(angles),
     )
 
 
@@ -182,7 +185,8 @@ def _for_new_batch(old: Calibration, die: Die) -> Calibration:
     }
     missing = (trial_advice.check_first(), *old.missing)
     wider = replace(old, covariance=_as_tuples(covariance), **estimates)
-    return replace(wider, state="check first", missing=missing)
+    next_angle = trial_advice.check_angle(die)
+    return replace(wider, state="check first", missing=missing, next_angle=next_angle)
 
 
 def _fitted(
@@ -203,7 +207,8 @@ def _fitted(
         for value, variance, known in zip(fit.values, np.diag(fit.covariance), told, strict=True)
     )
     verdicts = trial_fit.verdicts(fit)
-    missing = trial_advice.next_steps(trials, die, stock, accuracy, fit, verdicts, told)
+    next_angle = trial_advice.best_next(trials, die, stock, accuracy)
+    missing = trial_advice.next_steps(trials, die, stock, accuracy, fit, verdicts, told, next_angle)
     if old is not None and differs:
         missing = (trial_advice.batch_differs(old.batch), *missing)
     return Calibration(
@@ -226,6 +231,7 @@ def _fitted(
         ),
         missing=missing,
         borrowed=None if old is None else old.batch,
+        next_angle=next_angle,
     )
 
 

@@ -266,12 +266,31 @@ def test_it_says_what_to_bend_or_measure_next() -> None:
     assert "best near 60°" in sentence
 
 
-def test_one_more_bend_as_advised_tells_everything() -> None:
-    for angle in (20.0, 45.0, 60.0, 90.0, 110.0, 120.0):
-        first = bent(Machine(), Scrap(angle))
-        (sentence,) = learnt(job([first])).missing
-        near = float(sentence.split("best near ")[1].split("°")[0])
-        assert learnt(job([first, bent(Machine(), Scrap(near))])).state == "measured"
+@pytest.mark.parametrize("mark_at", ["start", "end"])
+@pytest.mark.parametrize("angle", [20.0, 45.0, 60.0, 90.0, 110.0, 120.0])
+def test_one_more_bend_as_advised_tells_everything(angle: float, mark_at: Any) -> None:
+    die = replace(DIE, mark_at=mark_at)
+    first = bent(Machine(), Scrap(angle), die)
+    before = learnt(job([first], die))
+    near = math.degrees(before.next_angle)
+    assert f"near {near:g}°" in before.missing[0]
+    assert learnt(job([first, bent(Machine(), Scrap(near), die)], die)).state == "measured"
+
+
+@pytest.mark.parametrize("mark_at", MARK_AT)
+@pytest.mark.parametrize(("clr", "largest"), [(CLR, 120.0), (114.3, 120.0), (CLR, 95.0), (CLR, 180.0)])
+def test_the_bends_advised_first_tell_everything_if_the_die_goes_far_enough(
+    mark_at: Any, clr: float, largest: float
+) -> None:
+    die = replace(DIE, mark_at=mark_at, clr=clr, largest_angle=math.radians(largest))
+    machine = Machine(clr=1.02 * clr, consumed=0.99 * clr)
+    made: list[TrialBend] = []
+    while (calibration := learnt(job(made, die))).state != "measured" and len(made) < 4:
+        assert calibration.missing
+        assert calibration.next_angle <= die.largest_angle
+        made.append(bent(machine, Scrap(math.degrees(calibration.next_angle)), die))
+    assert calibration.state == "measured"
+    assert len(made) == 2 or (largest < 100.0 and mark_at == "middle")
 
 
 # Errors

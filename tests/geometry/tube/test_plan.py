@@ -2,9 +2,12 @@ import math
 import time
 
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry import edits, rack
+from geometry.errors import GeometryError
 from geometry.layout import Die, Layout, Stock, TrialBend
 from geometry.tube import centreline, feeding, plan, trials
 from geometry.tube.feeding import Feed, Feeding
@@ -179,6 +182,37 @@ def test_the_plan_stays_the_same_object_until_something_it_depends_on_changes() 
     row = TrialBend(0, die, stock, "", "2026-11-25", 900.0, 300.0, 1.0, 0.97, 400.0, 470.0)
     taught, _ = rack.add_trial(layout, row)
     assert plan.of(taught, taught.tubes[tube]).steps[0].set_angle != before.steps[0].set_angle
+
+
+def test_the_twin_turns_the_other_way_and_is_the_same_in_all_else() -> None:
+    mirrored = tuple((x, -y, z) for x, y, z in GENERAL)
+    for order in (UP, DOWN):
+        one = general(*order)
+        other = plan.planned(centreline.build(mirrored, CLR), fed(*order), KNOWN)
+        assert other.blank == pytest.approx(one.blank)
+        for step, twin in zip(one.steps, other.steps, strict=True):
+            assert (twin.mark, twin.set_angle) == pytest.approx((step.mark, step.set_angle))
+            assert math.remainder(step.dial + twin.dial, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-9)
+
+
+places = st.floats(-1500.0, 1500.0) | st.sampled_from([0.0, 300.0, 800.0])
+
+
+@given(st.lists(st.tuples(places, places, places), min_size=2, max_size=7), st.sampled_from([22.3, 152.4]))
+def test_whatever_a_tube_looks_like_it_has_a_plan(points: list, clr: float) -> None:
+    layout, stock, _ = rack_with(clr=clr)
+    try:
+        layout, tube = edits.add_tube(layout, points, stock)
+    except GeometryError:
+        assume(False)
+    made = plan.of(layout, layout.tubes[tube])
+    line = centreline.of(layout, layout.tubes[tube])
+    assert len(made.steps) == (len(line.bends) if line.is_makeable else 0)
+    assert all(0.0 <= step.dial < 2.0 * math.pi for step in made.steps)
+    assert made.end_trim - made.start_trim == pytest.approx(line.length - made.stretch)
+    marks = sorted((step.start, step.end) for step in made.steps)
+    ordered = [made.start_trim, *(mark for pair in marks for mark in pair), made.end_trim, made.blank]
+    assert ordered == pytest.approx(sorted(ordered), abs=1e-5)
 
 
 def test_a_new_plan_takes_a_fraction_of_a_millisecond() -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 from msgspec.structs import replace
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QGridLayout,
@@ -20,9 +21,10 @@ from PySide6.QtWidgets import (
 )
 
 from app import units as unit_text
+from app.guarded import guarded
 from app.panels.bender_drawing import BenderDrawing
 from app.panels.fields import LengthField
-from app.panels.rack_page import StillChoice
+from app.panels.rack_page import NARROW, StillChoice
 from app.panels.rows import ChoiceBox, keep_to_width
 from app.units import Units
 from geometry.layout import Bender, Box
@@ -133,6 +135,11 @@ class BendersPage(QWidget):
         self.add_box.clicked.connect(self._on_add_box)
         self.remove_box.clicked.connect(self._on_remove_box)
 
+    @guarded()
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self._right.setVisible(event.size().width() >= NARROW)  # numbers come first where both don't fit
+
     @property
     def chosen(self) -> int | None:
         return self._chosen
@@ -231,14 +238,15 @@ class BendersPage(QWidget):
         left.setSpacing(5)
         left.addLayout(fields)
         left.addWidget(self.boxes, 1)
-        right = QVBoxLayout()
+        self._right = QWidget()
+        right = QVBoxLayout(self._right)
         right.setContentsMargins(0, 4, 8, 4)
         right.addWidget(self.drawing, 1)
         right.addWidget(axes)
         both = QHBoxLayout(self)
         both.setContentsMargins(0, 0, 0, 0)
         both.addLayout(left, 8)
-        both.addLayout(right, 7)
+        both.addWidget(self._right, 7)
 
     def _on_choice(self, _index: int) -> None:
         self._chosen = self.choice.chosen

@@ -51,6 +51,7 @@ class RackPanel(QWidget):
         self.benders = BendersPage(units)
         self.tabs = QTabWidget()
         self.tabs.setDocumentMode(True)
+        self.tabs.tabBar().setDrawBase(False)
         for page, title in ((self.stocks, "Stock"), (self.dies, "Dies"), (self.benders, "Benders")):
             self.tabs.addTab(page, title)
         self.tabs.setCornerWidget(self._buttons())

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QWheelEvent
+from PySide6.QtGui import QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QGridLayout,
@@ -32,6 +32,7 @@ from geometry.layout import Layout
 ID = Qt.ItemDataRole.UserRole
 ROW_HEIGHT = 24
 ACROSS = 2  # fields side by side in the form
+NARROW = 600  # pixels of page; on less the table shows names only, and the form one field a row
 
 
 class RackTable(QTableWidget):
@@ -150,14 +151,15 @@ class RowForm(QWidget):
         self._grid = QGridLayout()
         self._grid.setHorizontalSpacing(6)
         self._grid.setVerticalSpacing(4)
-        for place in range(ACROSS):
-            self._grid.setColumnStretch(2 * place + 1, 1)
         outside.addLayout(self._grid)
         self.below = QVBoxLayout()
         outside.addLayout(self.below)
         outside.addStretch(1)
-        for place, column in enumerate(self.columns, ACROSS - 1):
-            self._add(column, place, units)
+        self._labels: dict[str, QLabel] = {}
+        for column in self.columns:
+            self._add(column, units)
+        self._across = 0
+        self.set_across(ACROSS)
 
     def show_thing(self, thing: Thing | None, layout: Layout) -> None:
         """Show a stock or die; what is being typed just now is left alone."""
@@ -180,22 +182,29 @@ class RowForm(QWidget):
             if isinstance(field, CellField):
                 field.set_units(units)
 
-    def _add(self, column: Column, place: int, units: Units) -> None:
-        """Put a field into the form; the name is as wide as a whole row."""
+    def set_across(self, across: int) -> None:
+        """Put the fields into so many columns; the name is as wide as a whole row."""
+        if across == self._across:
+            return
+        self._across = across
+        for place in range(ACROSS):
+            self._grid.setColumnStretch(2 * place + 1, int(place < across))
+        for place, column in enumerate(self.columns, across - 1):
+            is_name = column.attribute == "name"
+            row, over = (0, 0) if is_name else divmod(place, across)
+            width = 2 * across - 1 if is_name else 1
+            self._grid.addWidget(self._labels[column.attribute], row, 2 * over)
+            self._grid.addWidget(self.fields[column.attribute], row, 2 * over + 1, 1, width)
+
+    def _add(self, column: Column, units: Units) -> None:
         field = self._field(column, units)
         self.fields[column.attribute] = field
         name = QLabel(column.title)
+        self._labels[column.attribute] = name
         name.setBuddy(field)
         field.setAccessibleName(column.title)
         for part in (name, field):
             part.setToolTip(f"{column.tip}.")
-        row, across = divmod(place, ACROSS)
-        if column.attribute == "name":
-            row, across = 0, 0
-        self._grid.addWidget(name, row, 2 * across)
-        self._grid.addWidget(
-            field, row, 2 * across + 1, 1, 2 * ACROSS - 1 if column.attribute == "name" else 1
-        )
 
     def _field(self, column: Column, units: Units) -> QLineEdit | ChoiceBox:
         if column.kind == "choice":
@@ -275,6 +284,14 @@ class RackPage(QWidget):
         if self.chosen is None and things:
             self.table.choose(min(max(row, 0), len(things) - 1))
         self._show_form()
+
+    @guarded()
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        is_narrow = event.size().width() < NARROW
+        self.form.set_across(1 if is_narrow else ACROSS)
+        for place in range(1, len(self.table.columns)):
+            self.table.setColumnHidden(place, is_narrow)
 
     def set_units(self, units: Units) -> None:
         self.units = self.table.units = units

@@ -1,6 +1,7 @@
 """The rack: tables, forms and benders; every change is one undo step."""
 
 import math
+from functools import partial
 from typing import Any
 
 import pytest
@@ -246,3 +247,19 @@ def test_no_column_is_cut_off_at_the_smallest_window(panel: RackPanel, units: An
         metrics = table.fontMetrics()
         for row in range(table.rowCount()):
             assert metrics.horizontalAdvance(table.item(row, 0).text()) + 10 <= header.sectionSize(0)  # type: ignore[union-attr]
+
+
+def fits(page: RackPage) -> bool:
+    return page.form.minimumSizeHint().width() <= page.form.parentWidget().width()
+
+
+def test_a_narrow_rack_shows_names_and_one_field_a_row(qtbot: QtBot, panel: RackPanel) -> None:
+    panel.setStyleSheet(theme.style_sheet(False))
+    for width, hidden in ((430, True), (750, False)):
+        panel.resize(width, 250)
+        for page in (panel.stocks, panel.dies):
+            open_tab(panel, page)
+            assert page.table.isColumnHidden(1) is hidden
+            qtbot.waitUntil(partial(fits, page))
+        open_tab(panel, panel.benders)
+        assert panel.benders.drawing.isVisible() is not hidden

@@ -11,6 +11,7 @@ NULL = 1e-9  # a singular value this much less than the largest is none
 TOUCHED = 1e-6  # a parameter with this much of a direction that nothing tells is not told
 THREE_SD = 2.782  # normal quantile of the probability that 3 standard deviations leave inside
 MOST_FOR_PAIRS = 12  # groups up to which two contradicting ones are looked for
+WITNESSES = 2  # groups that must agree against others, more than those: fewer may do so by chance
 
 
 class Rows(Struct, frozen=True, eq=False):
@@ -107,7 +108,7 @@ class Verdict(Struct, frozen=True):
 def verdict(rows: Rows) -> Verdict:
     """Judge whether groups of rows contradict one another.
 
-    A group is named only if the others agree without it, can check one another, and no other group
+    A group is named only if enough others agree without it, can check one another, and no other group
     could be the wrong one instead, all within 3 standard deviations.
     """
     white = _whitened(rows)
@@ -144,13 +145,16 @@ class _Judge:
         cleared = sorted(
             (self._misfit(everyone - those)[0], sorted(those))
             for those in some
-            if self._misfit(everyone - those)[1] >= 1 and self.agree(everyone - those)
+            if self._can_judge(everyone - those, those) and self.agree(everyone - those)
         )
         if not cleared:
             return None
         if len(cleared) > 1 and cleared[1][0] - cleared[0][0] <= _limit(1):
             return frozenset()
         return frozenset(cleared[0][1])
+
+    def _can_judge(self, rest: frozenset[int], those: frozenset[int]) -> bool:
+        return len(rest) >= len(those) + WITNESSES and self._misfit(rest)[1] >= 1
 
     def _misfit(self, some: frozenset[int]) -> tuple[float, int]:
         if some not in self._known:

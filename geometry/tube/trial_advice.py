@@ -104,7 +104,8 @@ def contradiction(part: Part, wrong: Sequence[TrialBend], count: int, more: floa
     """Say which trial bends do not fit the others, or that it can't be told which."""
     what, in_what = WORDS[part]
     if wrong:
-        return f"{what} of {_named(wrong)} do not fit the others; measure again, or leave it out of the fit."
+        leave = "leave it out" if len(wrong) == 1 else "leave them out"
+        return f"{what} of {_named(wrong)} do not fit the others; measure again, or {leave} of the fit."
     return (
         f"The {count} trial bends disagree {in_what}, and it cannot be told which is wrong; measure them "
         f"again, or bend one more near {shown(more)}."

@@ -459,9 +459,22 @@ def test_nobody_is_accused_where_it_cannot_be_told_which_is_wrong(place: int) ->
     calibration = spoilt(place, 45.0, 90.0, lead_leg=15.0)
     assert calibration.contradicting == ()
     assert "The 2 trial bends disagree in their legs, and it cannot be told which" in calibration.missing[0]
-    dials = spoilt(place, 45.0, 90.0, 120.0, dial=math.radians(5.0))
+    dials = spoilt(place, 45.0, 90.0, 120.0, dial=math.radians(5.0), mark=20.0)
     assert dials.contradicting == ()
-    assert "The 3 trial bends disagree in dial and angle" in dials.missing[0]
+    assert "The 3 trial bends disagree in their legs" in dials.missing[0]
+    assert "The 3 trial bends disagree in dial and angle" in dials.missing[1]
+
+
+def test_a_minority_that_agrees_by_chance_accuses_nobody() -> None:
+    # Three of four are wrong, two of them alike: those two agree, the good one would stand accused.
+    made = [bent(Machine(), Scrap(a)) for a in (30.0, 60.0, 90.0, 120.0)]
+    slips = (0.0, 25.0, 25.0, 75.0)
+    layout = job(
+        replace(trial, lead_leg=trial.lead_leg + slip) for trial, slip in zip(made, slips, strict=True)
+    )
+    calibration = learnt(layout)
+    assert calibration.contradicting == ()
+    assert "The 4 trial bends disagree in their legs" in calibration.missing[0]
 
 
 def test_honest_errors_are_seldom_called_contradictions() -> None:

@@ -51,6 +51,7 @@ class FindingsPanel(QWidget):
         self._when = ""
         self._mending = Mending(session, self)
         self._buttons: list[MendButton] = []
+        self._shape: list[object] = []
         self._summary = QLabel(wordWrap=True)
         self._summary.setContentsMargins(10, 5, 10, 3)
         keep_to_width(self._summary)
@@ -129,51 +130,66 @@ class FindingsPanel(QWidget):
         return [row for group in children(self._tree.invisibleRootItem()) for row in children(group)]
 
     def _fill(self) -> None:
+        """Show the findings; where only their numbers differ from those shown, the rows stay."""
         report = self._report
         if report is None:
             return
+        layout = self._session.layout
+        groups = [(group_name(tube, layout), found) for tube, found in by_tube(report.findings)]
+        shape = [(name, [what_is_found(finding) for finding in found]) for name, found in groups]
         self._tree.blockSignals(True)
+        if shape != self._shape:
+            self._shape = list(shape)
+            self._make_rows(groups)
+        for item, finding in zip(self._rows(), (one for _, found in groups for one in found), strict=True):
+            self._word(item, finding, layout)
+        self._tree.blockSignals(False)
+        self._update_buttons()
+        notes = sum(finding.severity == "note" for finding in report.findings)
+        self.counted.emit(len(report.findings) - notes, notes)
+        self._show_summary()
+
+    def _make_rows(self, groups: list[tuple[str, list[Finding]]]) -> None:
+        """Make a row for each finding, anew; what was chosen stays chosen if it is still found."""
         current = self._tree.currentItem()
         chosen = current.data(0, FINDING) if current is not None else None
         place = self._tree.verticalScrollBar().value()
         had_focus = any(button.hasFocus() for button in self._buttons)
         self._buttons = []
         self._tree.clear()
-        layout = self._session.layout
-        for tube, findings in by_tube(report.findings):
-            self._add_group(group_name(tube, layout), findings, layout, chosen)
+        for name, findings in groups:
+            group = QTreeWidgetItem(self._tree, [name])
+            group.setFlags(Qt.ItemFlag.ItemIsEnabled)
+            font = group.font(0)
+            font.setWeight(font.Weight.DemiBold)
+            group.setFont(0, font)
+            for finding in findings:
+                item = QTreeWidgetItem(group)
+                if finding == chosen:
+                    self._tree.setCurrentItem(item)
+                if finding.mend is not None:
+                    self._add_button(item, finding.mend)
         self._tree.expandAll()
         self._tree.verticalScrollBar().setValue(place)
-        self._tree.blockSignals(False)
         if had_focus:
             self._tree.setFocus()
         self._order_buttons()
-        self._update_buttons()
-        notes = sum(finding.severity == "note" for finding in report.findings)
-        self.counted.emit(len(report.findings) - notes, notes)
-        self._show_summary()
 
-    def _add_group(self, name: str, findings: list[Finding], layout: Layout, chosen: Finding | None) -> None:
-        group = QTreeWidgetItem(self._tree, [name])
-        group.setFlags(Qt.ItemFlag.ItemIsEnabled)
-        font = group.font(0)
-        font.setWeight(font.Weight.DemiBold)
-        group.setFont(0, font)
-        for finding in findings:
-            sentence = wording.say(finding, layout, self._units)
-            item = QTreeWidgetItem(group, [sentence])
-            item.setData(0, FINDING, finding)
-            item.setData(0, SIGN, finding.severity)
-            words = f"{wording.rule_title(finding.rule)}: {wording.SEVERITY_WORDS[finding.severity]}"
-            item.setToolTip(0, words)
-            item.setData(0, Qt.ItemDataRole.AccessibleTextRole, f"{words}. {sentence}")
-            if finding == chosen:
-                self._tree.setCurrentItem(item)
-            if finding.mend is not None:
-                self._add_button(item, finding.mend, layout)
+    def _word(self, item: QTreeWidgetItem, finding: Finding, layout: Layout) -> None:
+        """Write a finding and its mend into its row."""
+        sentence = wording.say(finding, layout, self._units)
+        item.setText(0, sentence)
+        item.setData(0, FINDING, finding)
+        item.setData(0, SIGN, finding.severity)
+        words = f"{wording.rule_title(finding.rule)}: {wording.SEVERITY_WORDS[finding.severity]}"
+        item.setToolTip(0, words)
+        item.setData(0, Qt.ItemDataRole.AccessibleTextRole, f"{words}. {sentence}")
+        button = self._tree.itemWidget(item, 0)
+        if isinstance(button, MendButton) and finding.mend is not None:
+            button.set_mend(finding.mend, wording.say_mend(finding.mend, layout, self._units))
 
-    def _add_button(self, item: QTreeWidgetItem, mend: Mend, layout: Layout) -> None:
-        button = MendButton(mend, wording.say_mend(mend, layout, self._units))
+    def _add_button(self, item: QTreeWidgetItem, mend: Mend) -> None:
+        button = MendButton(mend)
         button.looked_at.connect(self._on_looked_at)
         button.wanted.connect(self._on_mend)
         button.left.connect(self._tree.setFocus)
@@ -218,7 +234,7 @@ class FindingsPanel(QWidget):
     def _on_opened(self) -> None:
         self._report = None
         self._mending.set_judged(None)
-        self._buttons = []
+        self._buttons, self._shape = [], []
         self._tree.clear()
         self.counted.emit(0, 0)
         self._show_summary()
@@ -259,6 +275,18 @@ def by_tube(findings: Iterable[Finding]) -> list[tuple[int | None, list[Finding]
     for finding in findings:
         groups.setdefault(finding.tubes[0] if finding.tubes else None, []).append(finding)
     return list(groups.items())
+
+
+def what_is_found(finding: Finding) -> tuple[object, ...]:
+    """Return what a finding is, whatever its numbers are just now."""
+    return (
+        finding.rule,
+        finding.severity,
+        finding.tubes,
+        finding.nodes,
+        finding.panels,
+        finding.mend is None,
+    )
 
 
 def group_name(tube: int | None, layout: Layout) -> str:

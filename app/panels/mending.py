@@ -87,8 +87,8 @@ class MendButton(QPushButton):
     wanted = Signal(object, str)  # the mend and its words
     left = Signal()  # by a key that goes back to the list
 
-    def __init__(self, mend: Mend, words: str, parent: QWidget | None = None) -> None:
-        super().__init__(words, parent)
+    def __init__(self, mend: Mend, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
         self.mend = mend
         self._is_looked_at = False
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)  # a click leaves the keys where they were
@@ -97,6 +97,11 @@ class MendButton(QPushButton):
         self._timer = QTimer(self, singleShot=True, interval=HOVER_MS)
         self._timer.timeout.connect(self._look)
         self.clicked.connect(self._on_clicked)
+
+    def set_mend(self, mend: Mend, words: str) -> None:
+        self.mend = mend
+        if words != self.text():
+            self.setText(words)
 
     def _on_clicked(self) -> None:
         self.wanted.emit(self.mend, self.text())

@@ -154,6 +154,20 @@ def test_what_the_checks_say_of_a_mend_leaves_its_button_in_place(
     assert not panel.summary.startswith("As it would be")
 
 
+def test_numbers_that_change_leave_rows_and_buttons_in_place(panel: FindingsPanel, report: Report) -> None:
+    button, row = panel._buttons[0], panel._rows()[0]
+    panel.step(1)
+    first = report.findings[0]
+    assert first.mend is not None
+    nearer = replace(first, value=12.0, mend=replace(first.mend, amount=30.0))
+    panel.show_report(replace(report, findings=(nearer, *report.findings[1:])), True)
+    assert panel._rows()[0] is row
+    assert panel.tree.currentItem() is row
+    assert panel._buttons[0] is button
+    assert button.text() == "Move the corners 30.0 mm apart"
+    assert button.mend.amount == 30.0
+
+
 def test_nothing_is_shown_over_another_preview(
     qtbot: QtBot, panel: FindingsPanel, session: Session, named: Named
 ) -> None:

@@ -126,6 +126,12 @@ COMMANDS: tuple[Command, ...] = (
         "Make two tubes of one at the selected node.",
     ),
     Command(
+        "split_sleeve",
+        "Split &with a sleeve",
+        "S",
+        "Make two tubes of the selected one, joined over an inner sleeve at the best place for it.",
+    ),
+    Command(
         "sleeve",
         "Slee&ve in or out",
         "Shift+S",
@@ -248,7 +254,7 @@ MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
-    "add_corner remove_corner stand_off split_here sleeve join_nodes free_end",
+    "add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
@@ -286,7 +292,7 @@ SHORT_WORDS = {
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "reverse", "select_nodes", "add_corner"),
-    ("stand_off", "split_here", "sleeve", "remove_corner", "join_nodes", "free_end"),
+    ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("delete",),
 )

@@ -496,6 +496,7 @@ class MainWindow(QMainWindow):
             "remove_corner": free and bool(nodes),
             "stand_off": free and bool(nodes) and bool(layout.panels),
             "split_here": free and len(nodes) == 1,
+            "split_sleeve": free and len(tubes) == 1,
             "sleeve": free and len(nodes) == 1 and chosen.may_toggle_sleeve,
             "join_nodes": free and len(nodes) == 2,
             "free_end": free and landed,

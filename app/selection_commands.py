@@ -8,8 +8,14 @@ from PySide6.QtCore import QObject
 from app import wording
 from app.session import Session
 from geometry import edits
+from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.vectors import Vec3, distance
+
+NO_PLACE = (
+    "{name} has no straight where a sleeve keeps clear of bends, joints and ends and both parts can be bent; "
+    "take the split tool (K) and choose a place."
+)
 
 
 class SelectionCommands(QObject):
@@ -94,6 +100,25 @@ class SelectionCommands(QObject):
             )
             return
         self._for_each("Split", through, lambda now, id: edits.split_tube(now, id, node=node)[0])
+
+    def split_sleeve(self) -> None:
+        """Split the selected tube where a sleeve joins it best, and select both parts."""
+        from geometry.tube import splitting
+
+        (tube,) = self.tubes
+        name = self._session.layout.tubes[tube].name
+        made: list[int] = []
+
+        def split(layout: Layout) -> Layout:
+            station = splitting.place(layout, layout.tubes[tube])
+            if station is None:
+                raise GeometryError(NO_PLACE.format(name=name), (tube,))
+            after, part = edits.split_with_sleeve(layout, tube, station)
+            made.append(part)
+            return after
+
+        if self._session.apply(f"Split {name} with a sleeve", split):
+            self._session.select((tube, *made))
 
     @property
     def may_toggle_sleeve(self) -> bool:

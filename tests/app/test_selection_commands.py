@@ -7,6 +7,7 @@ from app.selection_commands import SelectionCommands, longest_leg, names
 from app.session import Session
 from geometry import edits
 from geometry.layout import Layout
+from geometry.tube import centreline
 
 
 @pytest.fixture
@@ -103,6 +104,33 @@ def test_a_sleeve_goes_into_a_joint_of_two_ends_and_out_again(
     commands.sleeve()
     assert not session.layout.nodes[joint].sleeve
     assert session.undo_stack.undoText() == "Take the sleeve out"
+
+
+def test_a_tube_is_split_where_a_sleeve_joins_it_best(commands: SelectionCommands, session: Session) -> None:
+    hoop = named(session, "Hoop")
+    session.select((hoop,))
+    before = centreline.of(session.layout, session.layout.tubes[hoop]).length
+    commands.split_sleeve()
+    first, second = (session.layout.tubes[id] for id in sorted(session.selection))
+    joint = session.layout.nodes[first.nodes[-1]]
+    assert joint.sleeve
+    assert second.nodes[0] == joint.id
+    lengths = [centreline.of(session.layout, tube).length for tube in (first, second)]
+    assert sum(lengths) == pytest.approx(before)
+    assert session.undo_stack.undoText() == "Split Hoop with a sleeve"
+
+
+def test_a_tube_without_room_for_a_sleeve_is_left_whole(
+    qtbot: QtBot, commands: SelectionCommands, session: Session
+) -> None:
+    stock = next(iter(session.layout.stocks))
+    short = [(0.0, 900.0, 300.0), (0.0, 900.0, 350.0)]
+    session.apply("Lay", lambda now: edits.add_tube(now, short, stock, "Short")[0])
+    session.select((named(session, "Short"),))
+    with qtbot.waitSignal(session.refused) as refused:
+        commands.split_sleeve()
+    assert refused.args[0].startswith("Short has no straight where a sleeve")
+    assert session.undo_stack.count() == 1
 
 
 def test_two_nodes_are_joined_half_way(commands: SelectionCommands, session: Session) -> None:

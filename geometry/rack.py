@@ -11,6 +11,8 @@ from geometry.layout import Bender, Die, Layout, Stock, TrialBend
 from geometry.tolerances import SAME_POINT
 from geometry.tube import bending, stock
 
+MOST_NAMED = 3  # dies in one sentence
+
 
 def with_starting_rack(layout: Layout) -> Layout:
     """Add the common tube sizes and dies, and one bender that the dies are used in."""
@@ -121,9 +123,10 @@ def remove_bender(layout: Layout, id: int) -> Layout:
         raise GeometryError("This bender is no longer in the rack.", (id,))
     users = [die for die in layout.dies.values() if die.bender == id]
     if users:
-        names = ", ".join(die.name for die in users)
+        named = "; ".join(die.name for die in users[:MOST_NAMED])
+        more = f"; and {len(users) - MOST_NAMED} more" if len(users) > MOST_NAMED else ""
         raise GeometryError(
-            f"{layout.benders[id].name} holds {names}; give them another bender first.",
+            f"{layout.benders[id].name} is used by the dies {named}{more}. Give them another bender first.",
             [die.id for die in users],
         )
     return replace(layout, benders=edits.without(layout.benders, {id}))

@@ -187,29 +187,42 @@ class RackPanel(QWidget):
         self.benders.fill(layout.benders)
 
     def _show_trials(self) -> None:
-        layout, chosen = self._session.layout, self.dies.chosen
-        die = layout.dies.get(chosen) if chosen is not None else None
-        self._trials.setText(rack_cells.trials_sentence(die, layout) if die is not None else "")
+        layout, chosen = self._session.layout, self.dies.table.chosen_ids()
+        die = layout.dies.get(chosen[0]) if len(chosen) == 1 else None
+        several = f"{len(chosen)} dies are selected; what is entered here is set for all." if chosen else ""
+        self._trials.setText(several if die is None else rack_cells.trials_sentence(die, layout))
         self.trials_button.setEnabled(die is not None)
 
-    def _on_stock_changed(self, id: int, column: Column, value: Any) -> None:
-        self._record(
-            self._session.layout.stocks[id], column.title, column.attribute, value, rack.replace_stock
-        )
+    def _on_stock_changed(self, ids: Sequence[int], column: Column, value: Any) -> None:
+        stocks = [self._session.layout.stocks[id] for id in ids]
+        self._record(stocks, "stocks", column.title, column.attribute, value, rack.replace_stock)
 
-    def _on_die_changed(self, id: int, column: Column, value: Any) -> None:
-        self._record(self._session.layout.dies[id], column.title, column.attribute, value, rack.replace_die)
+    def _on_die_changed(self, ids: Sequence[int], column: Column, value: Any) -> None:
+        dies = [self._session.layout.dies[id] for id in ids]
+        self._record(dies, "dies", column.title, column.attribute, value, rack.replace_die)
 
     def _on_bender_changed(self, id: int, title: str, attribute: str, value: Any) -> None:
-        self._record(self._session.layout.benders[id], title, attribute, value, rack.replace_bender)
+        bender = self._session.layout.benders[id]
+        self._record([bender], "benders", title, attribute, value, rack.replace_bender)
 
     def _record(
-        self, old: Any, title: str, attribute: str, value: Any, change: Callable[[Layout, Any], Layout]
+        self,
+        old: Sequence[Any],
+        kind: str,
+        title: str,
+        attribute: str,
+        value: Any,
+        change: Callable[[Layout, Any], Layout],
     ) -> None:
-        """Record one value, or show the old one again."""
-        changed = replace(old, **{attribute: value})
+        """Record one value for all that are selected, or show the old ones again."""
+        changed = [new for one in old if (new := replace(one, **{attribute: value})) != one]
+
+        def all_changed(layout: Layout) -> Layout:
+            for new in changed:
+                layout = change(layout, new)
+            return layout
+
         words = title if title.isupper() or " CLR" in title else title.lower()
-        if changed == old or not self._session.apply(
-            f"Set {words} of {old.name}", lambda now: change(now, changed)
-        ):
+        whose = old[0].name if len(old) == 1 else f"{len(old)} {kind}"
+        if not changed or not self._session.apply(f"Set {words} of {whose}", all_changed):
             self._fill()

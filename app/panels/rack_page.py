@@ -1,7 +1,7 @@
 """One tab of the rack: a table of stocks or dies with the few numbers that tell them apart, and a form
 beside it with all of the selected one."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 
 from app.guarded import guarded
 from app.panels import rack_cells
-from app.panels.fields import NumberField
+from app.panels.fields import SEVERAL, NumberField
 from app.panels.rack_cells import Column, Thing
 from app.panels.rows import ChoiceBox
 from app.units import Units
@@ -136,7 +136,7 @@ class StillChoice(ChoiceBox):
 
 
 class RowForm(QWidget):
-    """Every attribute of one stock or die; tells what was entered, changes nothing itself."""
+    """Every attribute of the selected stocks or dies; tells what was entered, changes nothing itself."""
 
     entered = Signal(object, object)  # column, value
 
@@ -144,7 +144,7 @@ class RowForm(QWidget):
         super().__init__()
         self.columns = tuple(column for column in columns if column.attribute)
         self.fields: dict[str, QLineEdit | ChoiceBox] = {}
-        self._thing: Thing | None = None
+        self._things: Sequence[Thing] = ()
         outside = QVBoxLayout(self)
         outside.setContentsMargins(10, 6, 8, 6)
         outside.setSpacing(5)
@@ -161,21 +161,21 @@ class RowForm(QWidget):
         self._across = 0
         self.set_across(ACROSS)
 
-    def show_thing(self, thing: Thing | None, layout: Layout) -> None:
-        """Show a stock or die; what is being typed just now is left alone."""
-        self._thing = thing
-        self.setEnabled(thing is not None)
+    def show_things(self, things: Sequence[Thing], layout: Layout) -> None:
+        """Show what stocks or dies have in common; what is being typed just now is left alone."""
+        self._things = things
+        self.setEnabled(bool(things))
         for column in self.columns:
             field = self.fields[column.attribute]
-            value = None if thing is None else getattr(thing, column.attribute)
+            values = {getattr(thing, column.attribute) for thing in things}
             if isinstance(field, ChoiceBox):
-                now = None if thing is None else rack_cells.chosen(column, thing)
+                now = rack_cells.chosen(column, things[0]) if len(values) == 1 else None
                 field.show_choices(rack_cells.choices(column, layout), now)
             elif isinstance(field, NumberField):
-                field.set_value(None if column.may_be_empty and not value else value)
-            elif not (field.hasFocus() and field.isModified()):
-                field.setText(value or "")
-                field.setCursorPosition(0)
+                _show_number(field, column, values)
+            else:
+                _show_text(field, column, values)
+        self.fields["name"].setEnabled(len(things) == 1)
 
     def set_units(self, units: Units) -> None:
         for field in self.fields.values():
@@ -238,15 +238,33 @@ class RowForm(QWidget):
         try:
             value = rack_cells.cell_value(column, field.text(), Units())
         except ValueError:  # a name that was wiped out; the old one comes back
-            value = getattr(self._thing, column.attribute)
-            field.setText(value)
+            _show_text(field, column, {getattr(thing, column.attribute) for thing in self._things})
+            return
         self.entered.emit(column, value)
+
+
+def _show_number(field: NumberField, column: Column, values: Collection[float]) -> None:
+    """Show one value, or that they differ."""
+    if len(values) > 1:
+        field.set_several()
+        return
+    value = next(iter(values), None)
+    field.set_value(None if column.may_be_empty and not value else value)
+    field.setPlaceholderText(column.empty)
+
+
+def _show_text(field: QLineEdit, column: Column, values: Collection[str]) -> None:
+    if field.hasFocus() and field.isModified():
+        return
+    field.setText(next(iter(values)) if len(values) == 1 else "")
+    field.setPlaceholderText(SEVERAL if len(values) > 1 else column.empty)
+    field.setCursorPosition(0)
 
 
 class RackPage(QWidget):
     """The table and the form of one kind of thing."""
 
-    changed = Signal(int, object, object)  # id, column, value
+    changed = Signal(object, object, object)  # ids, column, value
     refused = Signal(str)
     chosen_changed = Signal()
 
@@ -273,7 +291,7 @@ class RackPage(QWidget):
 
     @property
     def chosen(self) -> int | None:
-        """The row that the form shows."""
+        """The first of the selected rows."""
         ids = self.table.chosen_ids()
         return ids[0] if ids else None
 
@@ -312,8 +330,8 @@ class RackPage(QWidget):
         self.fill(self._things, self._layout)
 
     def _show_form(self) -> None:
-        chosen = self.chosen
-        self.form.show_thing(self._things.get(chosen) if chosen is not None else None, self._layout)
+        chosen = [self._things[id] for id in self.table.chosen_ids() if id in self._things]
+        self.form.show_things(chosen, self._layout)
         self.chosen_changed.emit()
 
     def _on_selection(self) -> None:
@@ -325,8 +343,7 @@ class RackPage(QWidget):
         except ValueError as error:
             self.tell_refused(str(error))
             return
-        self.changed.emit(id, column, value)
+        self.changed.emit((id,), column, value)
 
     def _on_entered(self, column: Column, value: Any) -> None:
-        if self.chosen is not None:
-            self.changed.emit(self.chosen, column, value)
+        self.changed.emit(tuple(self.table.chosen_ids()), column, value)

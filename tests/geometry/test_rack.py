@@ -56,7 +56,10 @@ def test_a_bender_comes_changes_and_goes() -> None:
 
 
 def test_a_bender_that_holds_dies_stays() -> None:
-    assert "Yard bender holds 38 mm, CLR 114 mm" in refusal(rack.remove_bender, BASE, BENDER_ID)
+    says = "Yard bender is used by the dies 38 mm, CLR 114 mm. Give them another bender first."
+    assert refusal(rack.remove_bender, BASE, BENDER_ID) == says
+    usual = rack.with_starting_rack(Layout())
+    assert "; and 14 more. Give" in refusal(rack.remove_bender, usual, next(iter(usual.benders)))
     free = rack.replace_die(BASE, replace(BASE.dies[DIE_ID], bender=None))
     assert rack.remove_bender(free, BENDER_ID).benders == {}
 

@@ -122,7 +122,7 @@ def test_a_second_bender_is_added_and_chosen(panel: RackPanel, page: BendersPage
 def test_a_bender_that_holds_dies_is_not_removed(qtbot: QtBot, panel: RackPanel, session: Session) -> None:
     with qtbot.waitSignal(session.refused) as refused:
         panel._on_remove()
-    assert "Floor bender holds" in refused.args[0]
+    assert "Floor bender is used by" in refused.args[0]
 
 
 @pytest.mark.parametrize("units", [MILLIMETRES, INCHES, INCH_FRACTIONS])

@@ -165,6 +165,37 @@ def test_the_form_follows_the_selected_row(panel: RackPanel, session: Session) -
     assert panel.stocks.form.fields["name"].text() == name  # type: ignore[union-attr]
 
 
+def select(page: RackPage, *rows: int) -> None:
+    page.table.clearSelection()
+    page.table.setSelectionMode(page.table.SelectionMode.MultiSelection)
+    for row in rows:
+        page.table.selectRow(row)
+    page.table.setSelectionMode(page.table.SelectionMode.ExtendedSelection)
+
+
+def test_what_is_entered_is_set_for_all_that_are_selected(
+    qtbot: QtBot, panel: RackPanel, session: Session
+) -> None:
+    open_tab(panel, panel.dies)
+    select(panel.dies, 0, 1, 2)
+    fields = panel.dies.form.fields
+    assert not fields["name"].isEnabled()
+    assert (fields["clr"].text(), fields["clr"].placeholderText()) == ("", "several")  # type: ignore[union-attr]
+    assert fields["tail"].text() == "300.0 mm"  # type: ignore[union-attr]
+    assert panel._trials.text().startswith("3 dies are selected")
+    assert not panel.trials_button.isEnabled()
+    type_into_field(qtbot, panel.dies, "tail", "280")
+    assert [die.tail for die in session.layout.dies.values()][:4] == [280.0, 280.0, 280.0, 300.0]
+    fields["bender"].setFocus()
+    qtbot.keyClick(fields["bender"], Qt.Key.Key_Up)
+    assert [die.bender is None for die in session.layout.dies.values()][:4] == [True, True, True, False]
+    assert session.undo_stack.undoText() == "Set bender of 3 dies"
+    assert session.undo_stack.count() == 2
+    panel.dies.table.selectRow(0)
+    assert fields["clr"].text() == "114.3 mm"  # type: ignore[union-attr]
+    assert fields["name"].isEnabled()
+
+
 def test_stock_in_use_is_not_removed(qtbot: QtBot, panel: RackPanel, session: Session) -> None:
     panel.stocks.table.selectRow(0)
     with qtbot.waitSignal(session.refused) as refused:
@@ -186,12 +217,8 @@ def test_a_new_row_is_like_the_selected_one(panel: RackPanel, session: Session) 
 
 def test_several_rows_go_in_one_step(panel: RackPanel, session: Session) -> None:
     open_tab(panel, panel.dies)
-    panel.dies.table.selectRow(2)
     ids = [*session.layout.dies][2:4]
-    panel.dies.table.clearSelection()
-    panel.dies.table.setSelectionMode(panel.dies.table.SelectionMode.MultiSelection)
-    for row in (2, 3):
-        panel.dies.table.selectRow(row)
+    select(panel.dies, 2, 3)
     panel._on_remove()
     assert not set(ids) & set(session.layout.dies)
     session.undo()

@@ -15,6 +15,7 @@ from geometry.tube.trials import Calibration, Estimate
 TOLD, ASSUMED, OLDER = "● told", "○ assumed", "◐ older batch"
 ANGLES = tuple(math.radians(a) for a in (30.0, 45.0, 60.0, 90.0))  # whose dial is shown
 QUARTER = math.pi / 2.0
+ZERO = 0.05  # mm; shown as 0
 BEGINNING = {"start": "Bend starts", "middle": "Bend's middle", "end": "Bend ends"}
 CAUTION = (
     "Keep hands clear of die and swinging tail, stand where a slipping tube can't reach you, deburr the ends."
@@ -30,7 +31,7 @@ class Row(Struct, frozen=True):
     tip: str
 
 
-def state_sentence(calibration: Calibration, die: Die, stock: Stock) -> str:
+def state_sentence(calibration: Calibration, stock: Stock) -> str:
     """Say how much is known of a die with a stock."""
     match calibration.state:
         case "none":
@@ -82,7 +83,7 @@ def spread_text(sd: float, units: Units) -> str:
 
 def _start_row(calibration: Calibration, units: Units) -> Row:
     offset = calibration.offset
-    side = "behind" if offset.value > 0.0 else "ahead of"
+    side = "behind" if offset.value > -ZERO else "ahead of"
     size = Estimate(abs(offset.value), offset.sd, offset.told)
     value = f"{_length(size, units)} {side} the mark"
     if offset.value == 0.0 and offset.sd == 0.0:

@@ -3,7 +3,7 @@
 import math
 
 from PySide6.QtCore import QEvent, QPoint, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QLineEdit, QToolTip, QWidget
 
 from app import units as unit_text
@@ -142,7 +142,8 @@ class NumberField(QLineEdit):
             return
         super().keyPressEvent(event)
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.selectAll()
+            if self.hasFocus():
+                self.selectAll()
             event.accept()
 
     @guarded(False)
@@ -160,7 +161,10 @@ class NumberField(QLineEdit):
         return bool(super().event(event))
 
     def _is_a_command(self, event: QKeyEvent) -> bool:
-        """Whether a letter means the window's key: where a number would begin, none begins with one."""
+        """Whether a key is the window's: letters where a number would begin, undo where nothing was typed."""
+        is_undo = event.matches(QKeySequence.StandardKey.Undo) or event.matches(QKeySequence.StandardKey.Redo)
+        if is_undo:
+            return self.text() == self._shown
         is_plain = event.modifiers() in (Qt.KeyboardModifier.NoModifier, Qt.KeyboardModifier.ShiftModifier)
         return is_plain and event.text().isalpha() and self.selectedText() == self.text()
 

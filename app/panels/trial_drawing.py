@@ -9,13 +9,15 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from app.guarded import guarded
 
-TAIL, LEAD, RADIUS, TUBE = 230.0, 170.0, 95.0, 42.0  # mm of what is drawn; not the real ones
+TAIL, LEAD, RADIUS, TUBE = 190.0, 150.0, 90.0, 42.0  # mm of what is drawn; not the real ones
 USUAL = math.radians(90.0)
 LEAST, MOST = math.radians(25.0), math.radians(140.0)  # that can be drawn well
 STRIP = 66.0  # pixels for the straight scrap
+SECTION = 108.0  # pixels beside it for the flattened section
 ROOM = 46.0  # pixels round the bend, for words
 AWAY = 15.0  # pixels from the tube to a measure
 Role = QPalette.ColorRole
+LEFT, CENTRE = Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignHCenter
 Point = tuple[float, float]  # mm, y up
 
 
@@ -77,7 +79,8 @@ class _Pen:
         self.line = painter.fontMetrics().height()
 
     def draw_scrap(self, frame: QRectF) -> None:
-        left, right = frame.left() + 34.0, frame.right() - 34.0
+        self._section(QPointF(frame.right() - SECTION + 30.0, frame.top() + 31.0))
+        left, right = frame.left() + 32.0, frame.right() - SECTION - 40.0
         middle, half = frame.top() + 31.0, 6.0
         mark = right - 0.36 * (right - left)
         self._tube([QPointF(left, middle), QPointF(right, middle)], 2.0 * half)
@@ -106,14 +109,13 @@ class _Pen:
                 shift_x + scale * (point[0] - low[0]), inner.bottom() - scale * (point[1] - low[1])
             )
 
-        self._die(at((0.0, RADIUS)), scale * (RADIUS - TUBE / 2.0))
+        self._die(at((0.0, RADIUS)), scale * (RADIUS - TUBE / 2.0), shape.lead)
         self._tube([at(p) for p in shape.run], TUBE * scale)
         self._angle(at(shape.corner), shape.lead, max(scale * 100.0, 40.0))
         tail, lead = shape.tail_leg, shape.lead_leg
         self._measure("tail_leg", "tail leg", at(tail[0]), at(tail[1]), (0.0, 1.0))
         outward = (shape.lead[1], shape.lead[0])  # on the screen, away from the die
         self._measure("lead_leg", "leading leg", at(lead[0]), at(lead[1]), outward)
-        self._section(QPointF(inner.left() + 20.0, frame.top() + 30.0))
 
     def _tube(self, points: list[QPointF], width: float) -> None:
         for role, less in ((Role.PlaceholderText, 0.0), (Role.Midlight, 2.0)):
@@ -124,11 +126,15 @@ class _Pen:
             self.painter.setBrush(Qt.BrushStyle.NoBrush)
             self.painter.drawPolyline(QPolygonF(points))
 
-    def _die(self, centre: QPointF, radius: float) -> None:
+    def _die(self, centre: QPointF, radius: float, lead: Point) -> None:
+        """The part of the die that bends; its turn is what the dial reads."""
         self._pen("dial", 1.2)
         self.painter.setBrush(Qt.BrushStyle.NoBrush)
-        self.painter.drawEllipse(centre, radius, radius)
-        self._words("dial", "dial", QRectF(centre.x() - radius, centre.y() - 10.0, 2.0 * radius, 20.0))
+        box = QRectF(centre.x() - radius, centre.y() - radius, 2.0 * radius, 2.0 * radius)
+        turn = math.degrees(math.atan2(lead[1], lead[0]))
+        self.painter.drawPie(box, -90 * 16, round(turn * 16.0))
+        above = QRectF(centre.x() - 50.0, centre.y() - self.line, 46.0, self.line)
+        self._words("dial", "dial", above, Qt.AlignmentFlag.AlignRight)
 
     def _angle(self, corner: QPointF, lead: Point, reach: float) -> None:
         """The angle between the leading leg and where the tube would have gone straight on."""
@@ -144,7 +150,7 @@ class _Pen:
         self.painter.drawArc(box, 0, round(math.degrees(turn) * 16.0))
         half = turn * 0.3
         place = QPointF(corner.x() + radius * math.cos(half) + 6.0, corner.y() - radius * math.sin(half))
-        self._words("angle", "angle", QRectF(place.x(), place.y() - self.line / 2.0, 60.0, self.line), 0)
+        self._words("angle", "angle", QRectF(place.x(), place.y() - self.line / 2.0, 60.0, self.line), LEFT)
 
     def _section(self, centre: QPointF) -> None:
         """The flattened tube at the middle of the bend; it is least across, in the plane of the bend."""
@@ -157,8 +163,8 @@ class _Pen:
         self._pen("narrowest", 1.4)
         self.painter.drawLine(centre - QPointF(0.0, high), centre + QPointF(0.0, high))
         side = centre + QPointF(wide + 7.0, 0.0)
-        for name, words, up in (("widest", "largest", -self.line), ("narrowest", "least diameter", 0.0)):
-            self._words(name, words, QRectF(side.x(), side.y() + up, 110.0, self.line), 0)
+        for name, words, up in (("widest", "largest", -self.line), ("narrowest", "least", 0.0)):
+            self._words(name, words, QRectF(side.x(), side.y() + up, 60.0, self.line), LEFT)
 
     def _measure(self, name: str, words: str, a: QPointF, b: QPointF, outward: Point) -> None:
         """A line with arrows beside the tube, and its name."""
@@ -180,7 +186,7 @@ class _Pen:
             self._words(name, words, box)
         else:
             left = place.x() + 6.0 if outward[0] > 0.0 else place.x() - width - 6.0
-            self._words(name, words, QRectF(left, place.y() - self.line / 2.0, width, self.line), 0)
+            self._words(name, words, QRectF(left, place.y() - self.line / 2.0, width, self.line), LEFT)
 
     def _arrow(self, tip: QPointF, along: float, colour: QColor) -> None:
         wings = [
@@ -194,10 +200,9 @@ class _Pen:
         self._set_font(name)
         return self.painter.fontMetrics().horizontalAdvance(words) + 8.0
 
-    def _words(self, name: str, words: str, box: QRectF, centred: int = 1) -> None:
+    def _words(self, name: str, words: str, box: QRectF, side: Qt.AlignmentFlag = CENTRE) -> None:
         self._set_font(name)
         self.painter.setPen(self._colour(Role.Highlight if name == self.active else Role.WindowText))
-        side = Qt.AlignmentFlag.AlignHCenter if centred else Qt.AlignmentFlag.AlignLeft
         self.painter.drawText(
             box, int(side | Qt.AlignmentFlag.AlignVCenter | Qt.TextFlag.TextDontClip), words
         )

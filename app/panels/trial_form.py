@@ -7,6 +7,7 @@ from typing import Any, Literal
 from msgspec import Struct
 from msgspec.structs import asdict
 from PySide6.QtCore import QEvent, QObject, Qt, Signal
+from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from app import units as unit_text
@@ -250,7 +251,11 @@ class TrialForm(QWidget):
             field.finish()
             if field.is_refused:
                 return
-        place = self._order.index(field)  # type: ignore[arg-type]
+        assert isinstance(field, QWidget)
+        self._go_on(field)
+
+    def _go_on(self, field: QWidget) -> None:
+        place = self._order.index(field)
         if place + 1 == len(self._order):
             self.add_wanted.emit()
             return
@@ -259,11 +264,19 @@ class TrialForm(QWidget):
 
     @guarded(False)
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        if isinstance(event, QKeyEvent) and watched is self.measured_to and _is_enter(event):
+            self._go_on(self.measured_to)
+            return True
         if event.type() == QEvent.Type.FocusIn:
             self.focused.emit(watched.objectName())
         elif event.type() == QEvent.Type.FocusOut:
             self.focused.emit("")
         return False
+
+
+def _is_enter(event: QKeyEvent) -> bool:
+    is_press = event.type() == QEvent.Type.KeyPress
+    return is_press and event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and not event.modifiers()
 
 
 def fault_of(trial: TrialBend) -> str | None:

@@ -15,7 +15,7 @@ from geometry.tube.trials import Calibration
 
 MOST_ROWS = 3 + len(calibration_words.ANGLES)
 PLUS_MINUS = (
-    "± is one standard deviation; the shaded bands in the drawings are what tape and gauge leave open."
+    "± is one standard deviation. Dashed: a dial without springback. Grey: what tape and gauge leave open."
 )
 NO_LEGS = "What legs miss the fit by stands here once legs are measured."
 NO_DIAL = "What the dial misses the line by stands here."
@@ -59,8 +59,8 @@ class ResultView(QWidget):
 
     def _make_charts(self) -> QHBoxLayout:
         self.dial_chart = DialChart()
-        self.leg_chart = MissChart("Legs, measured less fitted", NO_LEGS, "mm")
-        self.miss_chart = MissChart("Dial, set less fitted", NO_DIAL, "°")
+        self.leg_chart = MissChart("Legs less fitted: leading, tail", NO_LEGS, "mm")
+        self.miss_chart = MissChart("Dial less fitted", NO_DIAL, "°")
         beside = QVBoxLayout()
         beside.setSpacing(6)
         beside.addWidget(self.leg_chart, 1)

@@ -10,7 +10,6 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
-    QLineEdit,
     QPushButton,
     QScrollArea,
     QVBoxLayout,
@@ -19,17 +18,18 @@ from PySide6.QtWidgets import (
 
 from app import calibration_words, trial_proposal
 from app.guarded import guarded
-from app.panels.rows import ChoiceBox, keep_to_width, set_kind
+from app.panels.rows import keep_to_width
 from app.panels.trial_drawing import TrialDrawing
 from app.panels.trial_form import Refusal, TrialForm, angle_text, fault_of
 from app.panels.trial_list import TrialList
+from app.panels.trial_pair import Pair, PairRow, best_pair, pairs
 from app.panels.trial_result import ResultView
 from app.session import Session
 from app.units import Units
 from geometry import rack, refusals
 from geometry.errors import GeometryError
 from geometry.layout import Die, Layout, Stock, TrialBend
-from geometry.tube import bending, trials
+from geometry.tube import trials
 
 NO_PAIR = "The rack holds no die and tube of one diameter; add them there first."
 FOLLOWS = ("trials", "stocks", "dies", "limits")
@@ -45,7 +45,7 @@ class TrialsPage(QScrollArea):
         super().__init__(parent)
         self._session = session
         self._units = units
-        self._pair: tuple[int, int] | None = None  # die, stock
+        self._pair: Pair | None = None
         self._changing: int | None = None  # the trial bend in the fields
         self.setWidgetResizable(True)
         self.setFrameShape(QFrame.Shape.NoFrame)
@@ -58,13 +58,7 @@ class TrialsPage(QScrollArea):
     # What there is
 
     def _make_parts(self) -> None:
-        self.die, self.stock = ChoiceBox(), ChoiceBox()
-        self.batch = QLineEdit()
-        self.batch.setPlaceholderText("not named")
-        self.state = QLabel(wordWrap=True)
-        keep_to_width(self.state)
-        self.back = QPushButton("Back to the view")
-        self.back.setToolTip("Escape does the same.")
+        self.head = PairRow()
         self.guide = QLabel(wordWrap=True)
         self.guide.setTextFormat(Qt.TextFormat.RichText)
         keep_to_width(self.guide)
@@ -86,45 +80,16 @@ class TrialsPage(QScrollArea):
         grid.setContentsMargins(14, 8, 14, 8)
         grid.setHorizontalSpacing(18)
         grid.setVerticalSpacing(8)
-        grid.addLayout(self._head(), 0, 0, 1, 3)
+        grid.addWidget(self.head, 0, 0, 1, 3)
         grid.addLayout(self._bend(), 1, 0)
         grid.addWidget(self.form, 1, 1)
         grid.addLayout(self._rows(), 2, 0, 1, 2)
         grid.addWidget(self.result, 1, 2, 2, 1)
-        for column, share in enumerate((37, 26, 42)):
+        for column, share in enumerate((38, 26, 42)):
             grid.setColumnStretch(column, share)
-        grid.setRowStretch(1, 3)
+        grid.setRowStretch(1, 5)
         grid.setRowStretch(2, 2)
         return holder
-
-    def _head(self) -> QVBoxLayout:
-        row = QHBoxLayout()
-        row.setSpacing(8)
-        tips = (
-            ("Die", self.die, "The die that bends the scrap.", 3),
-            ("Stock", self.stock, "The tube that the scrap is of; only tubes that fit the die.", 3),
-            (
-                "Batch on the rack",
-                self.batch,
-                "How the shop calls the delivery on the rack now. A new batch asks for one check bend.",
-                2,
-            ),
-        )
-        for words, field, tip, share in tips:
-            label = QLabel(words)
-            label.setBuddy(field)
-            field.setAccessibleName(words)
-            for part in (label, field):
-                part.setToolTip(tip)
-            row.addWidget(label)
-            row.addWidget(field, share)
-        row.addStretch(1)
-        row.addWidget(self.back)
-        column = QVBoxLayout()
-        column.setSpacing(4)
-        column.addLayout(row)
-        column.addWidget(self.state)
-        return column
 
     def _bend(self) -> QVBoxLayout:
         title = QLabel("One trial bend")
@@ -152,10 +117,9 @@ class TrialsPage(QScrollArea):
         return column
 
     def _connect(self) -> None:
-        self.die.activated.connect(self._on_die)
-        self.stock.activated.connect(self._on_stock)
-        self.batch.editingFinished.connect(self._on_batch)
-        self.back.clicked.connect(self.left)
+        self.head.chosen.connect(self._on_pair)
+        self.head.batch_entered.connect(self._on_batch)
+        self.head.back.clicked.connect(self.left)
         self.form.add_wanted.connect(self.add)
         self.form.drop_wanted.connect(self._on_drop)
         self.form.focused.connect(self.drawing.set_active)
@@ -177,16 +141,8 @@ class TrialsPage(QScrollArea):
 
     def open_on(self, die: int | None = None) -> None:
         """Show a die, else the pair of the selected tube, else what was shown, else what the job uses."""
-        layout = self._session.layout
-        wanted: list[tuple[int, int]] = []
-        if die in layout.dies:
-            wanted += [pair for pair in _pairs(layout) if pair[0] == die]
-            wanted = [pair for pair in wanted if pair in _used_pairs(layout)] or wanted
-        chosen = [id for id in layout.tubes if id in self._session.selection]
-        wanted += _used_pairs(layout, chosen)
-        wanted += [self._pair] if self._pair in _pairs(layout) and self._pair is not None else []
-        wanted += [*_used_pairs(layout), *_pairs(layout)]
-        self._take_pair(wanted[0] if wanted else None)
+        session = self._session
+        self._take_pair(best_pair(session.layout, die, session.selection, self._pair))
 
     def begin(self) -> None:
         """Let typing start with the first field."""
@@ -196,7 +152,7 @@ class TrialsPage(QScrollArea):
     def pair(self) -> tuple[Die, Stock] | None:
         """The die and stock that are shown."""
         layout = self._session.layout
-        if self._pair is None or self._pair not in _pairs(layout):
+        if self._pair is None or self._pair not in pairs(layout):
             return None
         return layout.dies[self._pair[0]], layout.stocks[self._pair[1]]
 
@@ -206,7 +162,7 @@ class TrialsPage(QScrollArea):
         self.refresh()
         self._propose()
 
-    def _take_pair(self, pair: tuple[int, int] | None) -> None:
+    def _take_pair(self, pair: Pair | None) -> None:
         """Show another pair; what was typed for the one before is dropped."""
         is_other = pair != self._pair
         self._pair = pair
@@ -219,17 +175,15 @@ class TrialsPage(QScrollArea):
     def refresh(self) -> None:
         """Show the layout as it is now."""
         layout, pair = self._session.layout, self.pair
-        self._show_choices(layout)
+        self.head.show_pair(self._pair if pair else None, layout)
         self.form.setEnabled(pair is not None)
         if pair is None:
             self._show_nothing()
             return
         die, stock = pair
-        if not (self.batch.hasFocus() and self.batch.isModified()):
-            self.batch.setText(stock.batch)
         calibration = trials.learnt(layout, die, stock)
-        self.state.setText(calibration_words.state_sentence(calibration, die, stock))
-        set_kind(self.state, STATE_KINDS[calibration.state])
+        sentence = calibration_words.state_sentence(calibration, stock)
+        self.head.say(sentence, STATE_KINDS[calibration.state])
         self.result.show_learnt(calibration, die, stock, layout, self._units)
         mine = sorted(self._mine(), key=lambda trial: (trial.made, trial.id), reverse=True)
         self.list.fill(mine, calibration.contradicting, self._units)
@@ -239,19 +193,8 @@ class TrialsPage(QScrollArea):
         if self._changing is not None and self._changing not in layout.trials:
             self._start_anew()
 
-    def _show_choices(self, layout: Layout) -> None:
-        pairs, shown = _pairs(layout), self._pair
-        dies = dict.fromkeys(die for die, _ in pairs)
-        self.die.show_choices([(id, layout.dies[id].name) for id in dies], shown[0] if shown else None)
-        stocks = [stock for die, stock in pairs if shown and die == shown[0]]
-        self.stock.show_choices([(id, layout.stocks[id].name) for id in stocks], shown[1] if shown else None)
-        for part in (self.die, self.stock, self.batch):
-            part.setEnabled(bool(pairs))
-
     def _show_nothing(self) -> None:
-        self.batch.clear()
-        self.state.setText(NO_PAIR)
-        set_kind(self.state, "near")
+        self.head.say(NO_PAIR, "near")
         self.guide.clear()
         self.list.fill((), (), self._units)
         self.count.setText("Trial bends")
@@ -361,21 +304,11 @@ class TrialsPage(QScrollArea):
         for button in (self.change, self.delete):
             button.setEnabled(self.list.chosen is not None)
 
-    def _on_die(self) -> None:
-        layout = self._session.layout
-        mine = [pair for pair in _pairs(layout) if pair[0] == self.die.chosen]
-        same_stock = [pair for pair in mine if self._pair and pair[1] == self._pair[1]]
-        used = [pair for pair in _used_pairs(layout) if pair in mine]
-        if mine:
-            self._take_pair((same_stock or used or mine)[0])
+    def _on_pair(self, die: int, stock: int) -> None:
+        self._take_pair((die, stock))
 
-    def _on_stock(self) -> None:
-        if self._pair is not None and self.stock.chosen is not None:
-            self._take_pair((self._pair[0], self.stock.chosen))
-
-    def _on_batch(self) -> None:
-        pair, batch = self.pair, self.batch.text().strip()
-        self.batch.setModified(False)
+    def _on_batch(self, batch: str) -> None:
+        pair = self.pair
         if pair is None or batch == pair[1].batch:
             return
         stock = pair[1]
@@ -408,19 +341,3 @@ class TrialsPage(QScrollArea):
             self._on_drop()
         else:
             self.left.emit()
-
-
-def _pairs(layout: Layout) -> list[tuple[int, int]]:
-    """Return every die with every stock of its diameter."""
-    dies, stocks = layout.dies.values(), layout.stocks.values()
-    return [(die.id, stock.id) for die in dies for stock in stocks if bending.is_for(die, stock)]
-
-
-def _used_pairs(layout: Layout, tubes: list[int] | None = None) -> list[tuple[int, int]]:
-    """Return the pairs that tubes are bent of, in the order of the tubes."""
-    found = []
-    for id in layout.tubes if tubes is None else tubes:
-        die = bending.die_of(layout, layout.tubes[id])
-        if die is not None and bending.is_for(die, layout.stocks[layout.tubes[id].stock]):
-            found.append((die.id, layout.tubes[id].stock))
-    return list(dict.fromkeys(found))

@@ -41,6 +41,8 @@ RULE_TITLES: dict[str, str] = {
     "bend.between_short": "Straight between bends too short",
     "bend.angle_over_die": "Bend beyond the die",
     "bend.turn_too_sharp": "Turn too sharp to bend",
+    "order.none": "No order of bending works",
+    "end.cut_before": "End cut too short to bend",
     "blank.over_stick": "Blank longer than a stick",
     "tube.too_short": "Tube too short",
     "body.no_panels": "No body to check against",

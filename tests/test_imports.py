@@ -17,7 +17,7 @@ GEOMETRY = (
     ("layout",),
     ("body", "tube"),
     ("joints",),
-    ("checks", "edits", "landings", "mirroring", "naming", "rack", "refusals"),
+    ("checks", "edits", "landings", "mends", "mirroring", "naming", "rack", "refusals"),
     ("shop", "files"),
     ("sample",),
 )

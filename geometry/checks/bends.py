@@ -1,17 +1,28 @@
-"""Can the bender make the tube: radius, die, tangents, straights, angles, and the length of the blank."""
+"""Can the bender make the tube: radius, die, tangents, straights, angles, order, length of the blank."""
 
+from geometry.checks import proposals
 from geometry.checks.finding import Amount, Finding
-from geometry.layout import Die, Layout, Tube
+from geometry.layout import BendFrom, Die, Layout, Tube
 from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Bend, Centreline
+from geometry.tube.feeding import Trouble, TubeEnd
 from geometry.vectors import Vec3, between
 
 Found = tuple[Finding, ...]
+ENDS: tuple[TubeEnd, TubeEnd] = ("start", "end")
+FROM: dict[BendFrom, str] = {"start": "its start", "end": "its end", "middle": "its middle"}
+THINGS = {"itself": "its own tail", "floor": "the floor", "bender": "the bender ({box})"}
 
 
 def findings(layout: Layout, tube: Tube) -> Found:
-    """Return what stands against bending the tube from one piece of stock."""
+    """Return what stands against bending the tube from one piece of stock, with changes that mend it."""
+    found = judged(layout, tube)
+    return tuple(proposals.with_mend(layout, tube, one, judged) for one in found)
+
+
+def judged(layout: Layout, tube: Tube) -> Found:
+    """Return what stands against bending the tube, without what would mend it."""
     line = centreline.of(layout, tube)
     short = _too_short(layout, tube, line)
     if short:
@@ -23,6 +34,7 @@ def findings(layout: Layout, tube: Tube) -> Found:
         *_die(layout, tube, line, die),
         *(found for number in range(len(line.bends)) for found in _angle(tube, line, number, die)),
         *(found for number in range(len(line.straights)) for found in _straight(tube, line, number, die)),
+        *_feeding(layout, tube, line, die),
         *_over_stick(layout, tube, line),
     )
 
@@ -159,7 +171,12 @@ def _straight(tube: Tube, line: Centreline, number: int, die: Die | None) -> Fou
             limit=least,
             quantity="length",
             at=_middle(neighbours),
-            words={"bend": str(number), "next": str(number + 1), "die": die.name},
+            words={
+                "bend": str(number),
+                "next": str(number + 1),
+                "die": die.name,
+                "straight": str(number),
+            },
         ),
     )
 
@@ -184,7 +201,75 @@ def _overlap(tube: Tube, line: Centreline, number: int, neighbours: tuple[Bend, 
         limit=needed,
         quantity="length",
         at=_middle(neighbours),
-        words={"bend": str(first), "next": str(first + 1)},
+        words={"bend": str(first), "next": str(first + 1), "straight": str(number)},
+    )
+
+
+def _feeding(layout: Layout, tube: Tube, line: Centreline, die: Die | None) -> Found:
+    """Judge the best order of bending: what the die can hold, and what is in the way."""
+    if die is None or not line.is_makeable or not bending.is_for(die, layout.stocks[tube.stock]):
+        return ()
+    fed = feeding.of(layout, tube)
+    leads = {feed.bend: feed.leads for feed in fed.feeds}
+    held = [trouble for trouble in fed.troubles if trouble.kind in ("lead", "tail")]
+    ends = {_end_of(trouble, leads[trouble.bend]): trouble for trouble in reversed(held)}
+    swung = [trouble for trouble in fed.troubles if trouble.kind in ("itself", "floor", "bender")]
+    # What the tube does to itself is worse than what a box may only seem to do.
+    worst = min(swung, key=lambda trouble: (trouble.kind != "itself", trouble.value), default=None)
+    return (
+        *(_cut_before(tube, line, die, end, ends[end]) for end in ENDS if end in ends),
+        *((_in_the_way(tube, line, worst, leads[worst.bend]),) if worst else ()),
+    )
+
+
+def _end_of(trouble: Trouble, leads: TubeEnd) -> TubeEnd:
+    """Return the end of the tube on whose side a straight is too short."""
+    return leads if trouble.kind == "lead" else ENDS[1 - ENDS.index(leads)]
+
+
+def _cut_before(tube: Tube, line: Centreline, die: Die, end: TubeEnd, trouble: Trouble) -> Finding:
+    bend = line.bends[trouble.bend]
+    return Finding(
+        rule="end.cut_before",
+        severity="error",
+        message="The {end} of {tube} is cut to fit before bending and leaves {value} of straight beside bend "
+        "{bend}; its die ({die}) needs {limit} there. Cut that end after bending, or make its straight "
+        "{difference} longer.",
+        tubes=(tube.id,),
+        nodes=(tube.nodes[0 if end == "start" else -1],),
+        value=trouble.value,
+        limit=trouble.limit,
+        quantity="length",
+        at=bend.corner,
+        words={"end": end, "bend": str(trouble.bend + 1), "die": die.name},
+    )
+
+
+def _in_the_way(tube: Tube, line: Centreline, trouble: Trouble, leads: TubeEnd) -> Finding:
+    """Word what no order, or not the one that was chosen, keeps clear of."""
+    bend = line.bends[trouble.bend]
+    if tube.bend_from == "best":
+        whence = (
+            "No order of bending keeps {tube} clear: in the best one it would go {difference} into {thing}"
+        )
+    else:
+        whence = f"Bent from {FROM[tube.bend_from]}, {{tube}} would go {{difference}} into {{thing}}"
+    return Finding(
+        rule="order.none",
+        severity="error" if trouble.kind == "itself" else "warning",
+        message=whence + " at bend {bend}, with its {end} leading.",
+        tubes=(tube.id,),
+        nodes=(tube.nodes[bend.index],),
+        value=trouble.value,
+        limit=trouble.limit,
+        quantity="length",
+        at=bend.corner,
+        words={
+            "bend": str(trouble.bend + 1),
+            "end": leads,
+            "thing": THINGS[trouble.kind].format(box=trouble.box),
+            "kind": trouble.kind,
+        },
     )
 
 
@@ -198,7 +283,7 @@ def _over_stick(layout: Layout, tube: Tube, line: Centreline) -> Found:
             rule="blank.over_stick",
             severity="error",
             message="{tube} needs a blank of {value}, and the longest stick of its stock ({stock}) is "
-            "{limit}. Split the tube, or shorten it by {difference}.",
+            "{limit}.",
             tubes=(tube.id,),
             value=blank,
             limit=stock.stick,

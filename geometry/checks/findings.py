@@ -7,10 +7,10 @@ from msgspec.structs import replace
 
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import bends, clearance
+from geometry.checks import bends, clearance, proposals
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
-from geometry.layout import Layout
+from geometry.layout import Layout, Node, Tube
 from geometry.progress import Progress, no_progress
 
 __all__ = ["Amount", "Finding", "Quantity", "Report", "Severity", "check", "check_layout"]
@@ -82,12 +82,30 @@ def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> fro
     if previous is None or previous.basis is None or not _same_surroundings(layout, index, previous.basis):
         return frozenset()
     before = previous.basis.layout
-    return frozenset(
+    unchanged = frozenset(
         id
         for id in previous.checked & layout.tubes.keys()
         if before.tubes.get(id) is layout.tubes[id]
         and all(before.nodes.get(node) is layout.nodes[node] for node in layout.tubes[id].nodes)
     )
+    # What mends a tube hangs on the tubes that it meets as well.
+    mended = {found.tubes[0] for found in previous.findings if found.rule in proposals.SEARCHES} & unchanged
+    return unchanged - {id for id in mended if _meeting(before, id) != _meeting(layout, id)}
+
+
+def _meeting(layout: Layout, tube: int) -> list[tuple[Tube, Node]]:
+    """Return the tubes that share a node with a tube or sit on it, with those nodes."""
+    own = set(layout.tubes[tube].nodes)
+    nodes = layout.nodes
+    seats = {node.id for node in nodes.values() if node.landing is not None and node.landing.tube == tube}
+    meeting = own | seats
+    return [
+        (other, nodes[id])
+        for other in layout.tubes.values()
+        if other.id != tube
+        for id in other.nodes
+        if id in meeting
+    ]
 
 
 def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry import edits, rack
+from geometry import edits, rack, sample
 from geometry.layout import Die, Landing, Layout, Limits, Node, Stock, TrialBend, Tube
 from geometry.tube import bending, centreline, least_squares, trial_fit, trials
 from geometry.tube.trials import Calibration
@@ -568,7 +568,10 @@ def test_other_dies_and_stocks_do_not_count() -> None:
     assert values(learnt(job([mine, *others]))) == pytest.approx(values(learnt(job([mine]))))
 
 
-def test_a_borrowed_fit_covers_batches_that_differ_as_assumed() -> None:
+@pytest.mark.parametrize(("check_bends", "state"), [((), "check first"), ((90.0,), None)])
+def test_an_older_fit_covers_batches_that_differ_as_assumed(
+    check_bends: tuple[float, ...], state: str | None
+) -> None:
     random, squares = np.random.default_rng(2), []
     for _ in range(200):
         radius = random.normal(0.0, trial_fit.BATCH_RADIUS_SD * CLR, 2)
@@ -578,8 +581,9 @@ def test_a_borrowed_fit_covers_batches_that_differ_as_assumed() -> None:
             consumed=OLD.consumed + radius[1],
             dial_per_angle=OLD.dial_per_angle + random.normal(0.0, trial_fit.BATCH_DIAL_SD),
         )
-        made = [*old_set(), bent(new, Scrap(90.0))]
+        made = [*old_set(), *(bent(new, Scrap(angle)) for angle in check_bends)]
         calibration = learnt(job([misread(trial, random) for trial in made]))
+        assert state in (None, calibration.state)
         error = values(calibration) - new.truth
         squares.append(error @ np.linalg.solve(np.array(calibration.covariance), error) / 5.0)
     assert 0.75 < np.mean(squares) < 1.15
@@ -690,6 +694,26 @@ def test_a_landing_in_the_arc_stays_in_the_arc() -> None:
     landed = after.nodes[34]
     assert landed.landing.station == pytest.approx((bend.start + bend.end) / 2.0)
     assert landed.position != pytest.approx(place, abs=0.1)
+
+
+def test_every_landing_of_a_whole_job_stays_on_its_tube_when_all_radii_change() -> None:
+    layout = sample.build()
+    before = [centreline.of(layout, tube) for tube in layout.tubes.values()]
+    for die, stock in {(bending.die_of(layout, t), layout.stocks[t.stock]) for t in layout.tubes.values()}:
+        # No legs: the arc is opened as far as the dial is ahead of the angle.
+        row = replace(bent(OLD, Scrap(90.0, legs="none")), stock=stock.id, die=die.id, batch=stock.batch)
+        layout, _ = rack.add_trial(layout, row)
+    landed = [node for node in layout.nodes.values() if node.landing is not None]
+    assert len(landed) > 20
+    for node in landed:
+        line = centreline.of(layout, layout.tubes[node.landing.tube])
+        assert centreline.place_at(line, node.landing.station) == pytest.approx(node.position, abs=1e-6)
+    after = [centreline.of(layout, tube) for tube in layout.tubes.values()]
+    opened = {
+        new.bends[0].radius / old.bends[0].radius for old, new in zip(before, after, strict=True) if old.bends
+    }
+    assert min(opened) == pytest.approx(OLD.dial_per_angle + OLD.dial_at_zero / (math.pi / 2.0))
+    assert max(opened) == pytest.approx(min(opened))
 
 
 def test_legs_that_are_too_short_for_the_learnt_radius_are_no_exception() -> None:

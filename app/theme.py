@@ -130,6 +130,7 @@ QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4p
 QPushButton:hover {{ background: {hover}; }}
 QPushButton:focus {{ border-color: {accent}; }}
 QPushButton:disabled {{ color: {disabled}; }}
+QPushButton#mend:focus {{ border: 2px solid {text}; padding: 3px 5px; }}
 QPushButton[main="true"] {{ background: {accent}; color: {accent_text}; border-color: {accent}; }}
 QTreeView, QTableView, QListView {{ background: {base}; border: 0; alternate-background-color: {raised};
     selection-background-color: {accent}; selection-color: {accent_text}; outline: 0; }}
@@ -138,6 +139,7 @@ QTreeView::indicator:unchecked, QListView::indicator:unchecked, QTableView::indi
 QCheckBox::indicator:unchecked {{ border: 1px solid {faint}; border-radius: 2px; background: {base}; }}
 QTableView {{ gridline-color: {line}; }}
 QTableView::item {{ padding: 0 5px; }}
+QTableView[tight="true"]::item {{ padding: 0 2px; }}
 QTableView QLineEdit, QTreeView QLineEdit {{ border-radius: 0; padding: 0 3px; min-height: 0; }}
 QHeaderView::section {{ background: {window}; color: {faint}; border: 0; border-bottom: 1px solid {line};
     padding: 3px 6px; }}

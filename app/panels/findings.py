@@ -154,7 +154,6 @@ class FindingsPanel(QWidget):
         current = self._tree.currentItem()
         chosen = current.data(0, FINDING) if current is not None else None
         place = self._tree.verticalScrollBar().value()
-        had_focus = any(button.hasFocus() for button in self._buttons)
         self._buttons = []
         self._tree.clear()
         for name, findings in groups:
@@ -171,8 +170,6 @@ class FindingsPanel(QWidget):
                     self._add_button(item, finding.mend)
         self._tree.expandAll()
         self._tree.verticalScrollBar().setValue(place)
-        if had_focus:
-            self._tree.setFocus()
         self._order_buttons()
 
     def _word(self, item: QTreeWidgetItem, finding: Finding, layout: Layout) -> None:
@@ -187,6 +184,7 @@ class FindingsPanel(QWidget):
         button = self._tree.itemWidget(item, 0)
         if isinstance(button, MendButton) and finding.mend is not None:
             button.set_mend(finding.mend, wording.say_mend(finding.mend, layout, self._units))
+            self._tree.scheduleDelayedItemsLayout()  # it may be wider now
 
     def _add_button(self, item: QTreeWidgetItem, mend: Mend) -> None:
         button = MendButton(mend)
@@ -256,6 +254,8 @@ class FindingsPanel(QWidget):
         self._show_summary()
 
     def _on_mend(self, mend: Mend, words: str) -> None:
+        if any(button.hasFocus() for button in self._buttons):
+            self._tree.setFocus()  # the button goes with its finding
         self._mending.make(mend, words)
 
     def _on_mend_wanted(self, item: QTreeWidgetItem) -> None:

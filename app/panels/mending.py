@@ -89,11 +89,13 @@ class MendButton(QPushButton):
 
     def __init__(self, mend: Mend, parent: QWidget | None = None) -> None:
         super().__init__(parent)
+        self.setObjectName("mend")
         self.mend = mend
         self._is_looked_at = False
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)  # a click leaves the keys where they were
         self.setMouseTracking(True)
-        self.setToolTip("Shown in the view while the pointer rests here; a click makes it one undo step.")
+        # No tip: it would cover the sentences, and the view shows what the button does.
+        self.setAccessibleDescription("Shown in the view while it has the focus; Enter records it.")
         self._timer = QTimer(self, singleShot=True, interval=HOVER_MS)
         self._timer.timeout.connect(self._look)
         self.clicked.connect(self._on_clicked)

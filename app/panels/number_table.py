@@ -10,6 +10,7 @@ def number_table(titles: tuple[str, ...]) -> QTableWidget:
     """A table as wide as there is room, of words in the first column and numbers in the others."""
     table = QTableWidget(0, len(titles))
     table.setHorizontalHeaderLabels(titles)
+    table.setProperty("tight", True)
     table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
     table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     table.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

@@ -139,6 +139,7 @@ def test_keys_go_from_the_sentence_to_its_button_and_make_the_mend(
     qtbot.keyClick(panel.tree, Qt.Key.Key_Right)
     qtbot.keyClick(button, Qt.Key.Key_Return)
     assert top(session, named("Hoop")) == height + 24.0
+    assert panel.tree.hasFocus()
     assert button.nextInFocusChain() is other
 
 
@@ -166,6 +167,13 @@ def test_numbers_that_change_leave_rows_and_buttons_in_place(panel: FindingsPane
     assert panel._buttons[0] is button
     assert button.text() == "Move the corners 30.0 mm apart"
     assert button.mend.amount == 30.0
+
+
+def test_a_button_has_room_for_its_words_from_the_start(panel: FindingsPanel, report: Report) -> None:
+    panel.show_report(replace(report, findings=report.findings[1:]), True)
+    panel.show_report(report, True)
+    panel.grab()
+    assert all(button.width() == button.sizeHint().width() for button in panel._buttons)
 
 
 def test_nothing_is_shown_over_another_preview(

@@ -156,13 +156,15 @@ def _leg(line: Centreline, number: int) -> tuple[int, int]:
 
 
 def _moving_words(line: Centreline, number: int, is_later: bool) -> str:
-    """Say which nodes move."""
+    """Say which nodes move, and which way."""
     last = len(line.bends)
     if is_later:
-        what = "the end" if number == last else f"bend {number + 1} and what follows it"
+        what = "its end" if number == last else f"bend {number + 1} and all after it"
+        stays = f"bend {number}" if number else "its start"
     else:
-        what = "the start" if number == 0 else f"bend {number} and what comes before it"
-    return f"Move {what} {{amount}} out"
+        what = "its start" if number == 0 else f"bend {number} and all before it"
+        stays = f"bend {number + 1}" if number < last else "its end"
+    return f"Move {what} {{amount}} away from {stays}"
 
 
 def _is_own(layout: Layout, tube: Tube, id: int) -> bool:

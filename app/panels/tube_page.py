@@ -5,8 +5,8 @@ import math
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QHeaderView, QLabel, QTableWidgetItem, QWidget
 
+from app import calibration_words, wording
 from app import units as unit_text
-from app import wording
 from app.panels.fields import LengthField
 from app.panels.number_table import fit_height, number_table, show_cell
 from app.panels.outline import node_words
@@ -78,8 +78,8 @@ class TubePage(NamedPage):
         self.die = ChoiceBox()
         self.die.activated.connect(self._on_die)
         self.field("Die", self.die, "The die that makes all its bends.")
-        tip = "What is known of this die with this stock. Opens the page where a trial bend is entered."
-        self.trials = self.command_button("", "trial_bends", tip)
+        self.trials = self.command_button("", "trial_bends", "")
+        tip = "What is known of how this die bends this stock."
         self._trials_name = self.field("Trial bends", self.trials, tip)
 
     def _make_bends(self) -> None:
@@ -216,6 +216,8 @@ class TubePage(NamedPage):
             part.setVisible(bool(record.bends))
         self.order.setVisible(bool(record.bends) and len(wording.bending_runs(plan)) != 1)
         self.trials.setText(wording.trials_state(plan.calibration))
+        state = calibration_words.state_sentence(plan.calibration, record.stock)
+        self.trials.setToolTip(f"{state} Opens the page where trial bends are entered.")
         self.order.setText(wording.order_words(plan))
         self._show_beginning(tube, plan)
         if record.bends:

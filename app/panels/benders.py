@@ -4,17 +4,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from msgspec.structs import replace
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QGridLayout,
     QHBoxLayout,
-    QHeaderView,
     QLabel,
     QLineEdit,
     QPushButton,
-    QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
     QWidget,
@@ -26,6 +24,7 @@ from app.panels.bender_drawing import BenderDrawing
 from app.panels.fields import LengthField
 from app.panels.rack_page import NARROW, StillChoice
 from app.panels.rows import ChoiceBox, keep_to_width
+from app.panels.typed_table import RIGHT, TypedTable
 from app.units import Units
 from geometry.layout import Bender, Box
 from geometry.vectors import Vec3
@@ -37,62 +36,34 @@ AXES = (
 SWINGS = {"left": "to the left", "right": "to the right", "up": "up"}
 MOVES = {"lead": "the leading end", "tail": "the tail", "both": "both ends"}
 TITLES = ("Box", "from x", "y", "z", "to x", "y", "z")
-CORNERS = (
-    "",
-    "x of its back",
-    "y of its right",
-    "z of its bottom",
-    "x of its front",
-    "y of its left",
-    "z of its top",
-)
-ROW_HEIGHT = 24
+SIDES = ("back", "right side", "bottom", "front", "left side", "top")
+TIPS = ("What it is", *(f"Where its {side} lies" for side in SIDES))
 FIRST_BOX = Box("Box", (-100.0, 50.0, -500.0), (100.0, 250.0, -200.0))
 
 
-class BoxTable(QTableWidget):
+class BoxTable(TypedTable):
     """The boxes of a bender, six lengths a row; tells what was typed, changes nothing itself."""
 
     edited = Signal(int, int, str)  # row, column, text
 
     def __init__(self, units: Units) -> None:
-        super().__init__(0, len(TITLES))
+        super().__init__(len(TITLES), "Boxes of the bender")
         self.units = units
-        self._filling = False
-        self.setAccessibleName("Boxes of the bender")
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.setTabKeyNavigation(False)
-        self.setWordWrap(False)
-        self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
-        header = self.horizontalHeader()
-        header.setHighlightSections(False)
-        header.setMinimumSectionSize(30)
-        header.setStyleSheet("QHeaderView::section { padding: 2px 4px; }")
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        self._show_titles()
+        self.horizontalHeader().setStyleSheet("QHeaderView::section { padding: 2px 4px; }")
+        self.show_titles([(title, TIPS[place], place > 0) for place, title in enumerate(TITLES)])
         self.itemChanged.connect(self._on_item_changed)
 
     def fill(self, boxes: tuple[Box, ...]) -> None:
-        self._filling = True
+        self.is_filling = True
         self.setRowCount(len(boxes))
         for row, box in enumerate(boxes):
-            self.setItem(row, 0, self._cell(box.name, "What it is"))
+            self.setItem(row, 0, self._cell(box.name, TIPS[0]))
             for place, value in enumerate((*box.low, *box.high), 1):
-                cell = self._cell(self._text(value), f"Where it ends: {CORNERS[place]} side")
-                cell.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+                cell = self._cell(self._text(value), TIPS[place])
+                cell.setTextAlignment(RIGHT)
                 self.setItem(row, place, cell)
-        self._filling = False
-
-    def _show_titles(self) -> None:
-        for place, title in enumerate(TITLES):
-            heading = QTableWidgetItem(title)
-            side = Qt.AlignmentFlag.AlignRight if place else Qt.AlignmentFlag.AlignLeft
-            heading.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
-            heading.setToolTip(f"Where it ends: {CORNERS[place]} side." if place else "What it is.")
-            self.setHorizontalHeaderItem(place, heading)
+        self.is_filling = False
 
     def _text(self, value: float) -> str:
         """A length as narrow as it can be said: no fractions, since six stand side by side."""
@@ -106,7 +77,7 @@ class BoxTable(QTableWidget):
         return item
 
     def _on_item_changed(self, item: QTableWidgetItem) -> None:
-        if not self._filling:
+        if not self.is_filling:
             self.edited.emit(item.row(), item.column(), item.text())
 
 

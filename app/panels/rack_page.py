@@ -11,11 +11,9 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QGridLayout,
     QHBoxLayout,
-    QHeaderView,
     QLabel,
     QLineEdit,
     QScrollArea,
-    QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
     QWidget,
@@ -26,50 +24,37 @@ from app.panels import rack_cells
 from app.panels.fields import SEVERAL, NumberField
 from app.panels.rack_cells import Column, Thing
 from app.panels.rows import ChoiceBox
+from app.panels.typed_table import RIGHT, TypedTable
 from app.units import Units
 from geometry.layout import Layout
 
 ID = Qt.ItemDataRole.UserRole
-ROW_HEIGHT = 24
 ACROSS = 2  # fields side by side in the form
 NARROW = 600  # pixels of page; on less the table shows names only, and the form one field a row
 
 
-class RackTable(QTableWidget):
+class RackTable(TypedTable):
     """Rows of stocks or dies as text; tells what was typed, changes nothing itself."""
 
     edited = Signal(int, object, str)  # id, column, text
 
     def __init__(self, columns: Sequence[Column], name: str, units: Units) -> None:
-        shown = tuple(column for column in columns if column.in_table)
-        super().__init__(0, len(shown))
-        self.columns = shown
+        self.columns = tuple(column for column in columns if column.in_table)
+        super().__init__(len(self.columns), name)
         self.units = units
-        self._filling = False
-        self.setAccessibleName(name)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAlternatingRowColors(True)
         self.setShowGrid(False)
-        self.setWordWrap(False)
-        self.setTabKeyNavigation(False)
-        self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
-        header = self.horizontalHeader()
-        header.setHighlightSections(False)
-        header.setMinimumSectionSize(30)
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        self.show_titles([(column.title, column.tip, column.kind != "text") for column in self.columns])
         self.itemChanged.connect(self._on_item_changed)
 
     def fill(self, things: Mapping[int, Thing], layout: Layout) -> None:
-        self._filling = True
+        self.is_filling = True
         self.setRowCount(len(things))
-        self._show_titles()
         for row, thing in enumerate(things.values()):
             for place, column in enumerate(self.columns):
                 self.setItem(row, place, self._cell(thing, column, layout))
-        self._filling = False
+        self.is_filling = False
 
     def chosen_ids(self) -> list[int]:
         rows = sorted({index.row() for index in self.selectionModel().selectedRows()})
@@ -83,27 +68,18 @@ class RackTable(QTableWidget):
             self.selectRow(row)
             self.scrollTo(self.model().index(row, 0))
 
-    def _show_titles(self) -> None:
-        for place, column in enumerate(self.columns):
-            heading = QTableWidgetItem(column.title)
-            heading.setToolTip(f"{column.tip}.")
-            is_text = column.kind == "text"
-            side = Qt.AlignmentFlag.AlignLeft if is_text else Qt.AlignmentFlag.AlignRight
-            heading.setTextAlignment(side | Qt.AlignmentFlag.AlignVCenter)
-            self.setHorizontalHeaderItem(place, heading)
-
     def _cell(self, thing: Thing, column: Column, layout: Layout) -> QTableWidgetItem:
         item = QTableWidgetItem(rack_cells.cell_text(thing, column, self.units, layout))
         item.setData(ID, thing.id)
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
         item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if column.attribute else flags)
         if column.kind != "text":
-            item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            item.setTextAlignment(RIGHT)
         item.setToolTip(f"{column.tip}: {item.text()}")
         return item
 
     def _on_item_changed(self, item: QTableWidgetItem) -> None:
-        if not self._filling:
+        if not self.is_filling:
             self.edited.emit(int(item.data(ID)), self.columns[item.column()], item.text())
 
 

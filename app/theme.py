@@ -132,6 +132,7 @@ QPushButton:focus {{ border-color: {accent}; }}
 QPushButton:disabled {{ color: {disabled}; }}
 QPushButton#mend:focus {{ border: 2px solid {text}; padding: 3px 5px; }}
 QPushButton[main="true"] {{ background: {accent}; color: {accent_text}; border-color: {accent}; }}
+QPushButton[main="true"]:disabled {{ background: {window}; color: {disabled}; border-color: {line}; }}
 QTreeView, QTableView, QListView {{ background: {base}; border: 0; alternate-background-color: {raised};
     selection-background-color: {accent}; selection-color: {accent_text}; outline: 0; }}
 QTreeView::item {{ padding: 2px 0; }}

@@ -539,11 +539,12 @@ class BodyInPanel(Rows):
 
     @guarded()
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.accept()
-        elif event.key() == Qt.Key.Key_Escape and self._picking is not None:
+        is_enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
+        if event.key() == Qt.Key.Key_Escape and self._picking is not None:
             self._stop_picking()
-        elif event.key() == Qt.Key.Key_Escape:
+        elif event.key() == Qt.Key.Key_Escape or (is_enter and self.back.hasFocus()):
             self.cancel()
+        elif is_enter:
+            self.accept()
         else:
             super().keyPressEvent(event)

@@ -357,6 +357,10 @@ class MeasuredPanel(QWidget):
             self.cancel()
         elif is_enter and event.modifiers() & Qt.KeyboardModifier.ControlModifier:
             self.accept()
+        elif is_enter:  # kept from the window, for which it would end the step
+            focused = self.focusWidget()
+            if isinstance(focused, QPushButton):
+                focused.click()
         else:
             super().keyPressEvent(event)
 

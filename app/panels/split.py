@@ -68,6 +68,7 @@ class SplitPanel(Rows):
         self._session = session
         self._panel: int | None = None
         self._chosen: Ints = np.empty(0, np.int64)
+        self._added_to: Ints = np.empty(0, np.int64)  # what was chosen before the last choice joined it
         self._links: tuple[Mesh, split.Links] | None = None
         self._seed: int | None = None
         self._job: Job | None = None
@@ -113,7 +114,10 @@ class SplitPanel(Rows):
 
     def take_points(self, points: Sequence[Vec3], hits: Sequence[tuple[int, int]]) -> None:
         """Take what was picked: points in the car's axes, and the panel and triangle each lies on."""
-        if self._panel is None or not points:
+        if self._panel is None:
+            return
+        if not points:
+            self.cancel()  # Escape in the view
             return
         if self.way == "grow":
             self._grow_from(*hits[0])
@@ -227,6 +231,9 @@ class SplitPanel(Rows):
 
     def _grow_from(self, panel: int, triangle: int) -> None:
         panel, triangle = self._as_recorded(panel, triangle)
+        if panel != self._panel and self._is_adding:
+            self._refuse_other(panel)
+            return
         if panel != self._panel:
             self.open_panel(panel)
         self._seed = triangle
@@ -236,6 +243,19 @@ class SplitPanel(Rows):
             return
         # A million triangles take about a second; meanwhile the window stays awake.
         self._run("Looking for creases", lambda progress: (mesh, split.links(mesh)), self._on_links)
+
+    @property
+    def _is_adding(self) -> bool:
+        return self.add.isChecked() and len(self._chosen) > 0
+
+    def _refuse_other(self, panel: int) -> None:
+        """Say that a part grows from one panel only; turning to another would lose what is chosen."""
+        panels = self._session.recorded.panels
+        assert self._panel is not None
+        here, there = panels[self._panel].name, panels[panel].name
+        self.refused.emit(
+            f"That place is on {there}. Click one on {here}, or split off what is chosen of it first."
+        )
 
     def _as_recorded(self, panel: int, triangle: int) -> tuple[int, int]:
         """Return what a pick in the preview names in the recorded job, where the panel is still whole."""
@@ -289,14 +309,16 @@ class SplitPanel(Rows):
 
     def _on_crease(self) -> None:
         if self._panel is not None and self._seed is not None and self._links is not None:
-            was_adding = self.add.isChecked()
-            self.add.setChecked(False)
-            self._grow()
-            self.add.setChecked(was_adding)
+            mesh, links = self._links
+            self._take(split.grown(mesh, self._seed, self.crease.value or CREASE, links))
 
     def _choose(self, triangles: Ints) -> None:
         """Take a choice over, or add it to the one there is, and preview it."""
-        self._chosen = np.union1d(self._chosen, triangles) if self.add.isChecked() else triangles
+        self._added_to = self._chosen if self.add.isChecked() else np.empty(0, np.int64)
+        self._take(triangles)
+
+    def _take(self, triangles: Ints) -> None:
+        self._chosen = np.union1d(self._added_to, triangles)
         self._preview()
         self._show()
 
@@ -348,15 +370,19 @@ class SplitPanel(Rows):
         if self._panel not in layout.panels:
             self.close_step()
             return
-        self._chosen, self._seed = np.empty(0, np.int64), None
+        self._forget()
         self._show()
 
     def _ask(self) -> None:
         if self._panel is not None:
             self.pick_points_wanted.emit(*ASKS[self.way])
 
+    def _forget(self) -> None:
+        self._chosen = self._added_to = np.empty(0, np.int64)
+        self._seed = None
+
     def _drop(self) -> None:
-        self._chosen, self._seed = np.empty(0, np.int64), None
+        self._forget()
         if self._session.is_previewing:
             self._session.cancel()
 
@@ -419,9 +445,10 @@ class SplitPanel(Rows):
 
     @guarded()
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
-            self.accept()
-        elif event.key() == Qt.Key.Key_Escape:
+        is_enter = event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter)
+        if event.key() == Qt.Key.Key_Escape or (is_enter and self.back.hasFocus()):
             self.cancel()
+        elif is_enter:
+            self.accept()
         else:
             super().keyPressEvent(event)

@@ -271,12 +271,11 @@ class PickPointsTool(Tool):
 
     def hint(self) -> str:
         text = self.text or "Click a point of the body"
-        end = (
-            "Enter closes the loop, Backspace takes back, Escape leaves."
-            if self.count == 0
-            else "Escape leaves."
-        )
-        return f"{text.rstrip('.')}. {end}"
+        if not self._picked:
+            return f"{text.rstrip('.')}. Escape leaves."
+        closes = "Enter closes the loop, " if self.count == 0 else ""
+        end = f"{closes}Backspace takes back, Escape drops them."
+        return f"{text.rstrip('.')}. {end[:1].upper()}{end[1:]}"
 
     def move(self, pointer: Pointer | None) -> None:
         self._hover = None if pointer is None else self._at(pointer)
@@ -293,6 +292,7 @@ class PickPointsTool(Tool):
             self.room.say("Point at the body.")
             return
         self._picked.append(found)
+        self.room.hint_may_have_changed()
         if self.count and len(self._picked) >= self.count:
             self._finish()
         self.room.redraw()
@@ -311,12 +311,15 @@ class PickPointsTool(Tool):
         return key.is_any(Qt.Key.Key_Escape, Qt.Key.Key_Backspace, Qt.Key.Key_Return, Qt.Key.Key_Enter)
 
     def key(self, key: Key) -> bool:
-        if key.is_any(Qt.Key.Key_Escape):
-            self._picked = []
+        if key.is_any(Qt.Key.Key_Escape) and not self._picked:
             self.room.use_tool("select")
             self.room.points_were_picked([])
+        elif key.is_any(Qt.Key.Key_Escape):
+            self._picked = []
+            self.room.hint_may_have_changed()
         elif key.is_any(Qt.Key.Key_Backspace):
             self._picked = self._picked[:-1]
+            self.room.hint_may_have_changed()
         elif key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter):
             if self.count == 0 and len(self._picked) >= 3:
                 self._finish()

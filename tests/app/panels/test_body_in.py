@@ -99,6 +99,13 @@ def test_escape_leaves_the_job_as_it_was(qtbot: QtBot, opened: BodyInPanel, sess
     assert not opened.is_open
 
 
+def test_enter_on_cancel_cancels(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:
+    opened.back.setFocus()
+    with qtbot.waitSignal(opened.cancelled):
+        qtbot.keyClick(opened.back, KEY.Key_Return)
+    assert not session.recorded.bodies
+
+
 def test_size_unit_and_guesses_are_said(opened: BodyInPanel) -> None:
     assert opened.size_words.text() == "4000.0 mm long, 2450.0 mm wide, 1400.0 mm high"
     assert opened.read_as.text() == "Read as metres, guessed from the size."

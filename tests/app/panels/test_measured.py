@@ -3,7 +3,7 @@
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QLineEdit
+from PySide6.QtWidgets import QApplication, QLineEdit, QPushButton
 
 from app.panels.measure_table import MeasureTable
 from app.panels.measured import MeasuredPanel
@@ -214,6 +214,18 @@ def test_escape_cancels_and_control_enter_accepts(qtbot, session) -> None:
         panel.show()
         QTest.keyClick(panel.stations, key, modifier)
         assert len(session.recorded.bodies) == bodies
+
+
+def test_enter_presses_a_button_and_accepts_nothing(qtbot, session, panel) -> None:
+    add = next(one for one in panel.findChildren(QPushButton) if one.accessibleName() == "Add a door")
+    for widget in (add, panel.name):
+        widget.setFocus()
+        qtbot.keyClick(widget, Qt.Key.Key_Return)
+    assert len(panel.doors.things) == 2
+    assert not session.recorded.bodies
+    panel.cancel_button.setFocus()
+    qtbot.keyClick(panel.cancel_button, Qt.Key.Key_Return)
+    assert not session.is_previewing
 
 
 def test_every_part_can_be_reached_with_tab(qtbot, panel) -> None:

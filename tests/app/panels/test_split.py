@@ -182,6 +182,52 @@ def test_pick_on_another_panel_turns_to_that_one(qtbot: QtBot, panel: SplitPanel
     assert len(session.layout.panels[3].mesh.triangles) == 3072 - len(panel.chosen)
 
 
+def test_crease_changed_while_adding_keeps_what_was_chosen_before(
+    qtbot: QtBot, panel: SplitPanel, session: Session
+) -> None:
+    pick(qtbot, panel, session, TOP)
+    panel.add.setChecked(True)
+    pick(qtbot, panel, session, SIDE)
+    panel.crease.setFocus()
+    panel.crease.selectAll()
+    qtbot.keyClicks(panel.crease, "40")
+    qtbot.keyClick(panel.crease, KEY.Key_Return)
+    assert len(panel.chosen) == 1024
+
+
+def test_pick_on_another_panel_while_adding_keeps_what_is_chosen(
+    qtbot: QtBot, panel: SplitPanel, session: Session
+) -> None:
+    pick(qtbot, panel, session, TOP)
+    panel.add.setChecked(True)
+    with qtbot.waitSignal(panel.refused) as said:
+        panel.take_points([TOP], [(3, 0)])
+    assert said.args == [
+        "That place is on other. Click one on shell, or split off what is chosen of it first."
+    ]
+    assert panel.title.text() == "Split shell"
+    assert len(panel.chosen) == 512
+
+
+def test_escape_in_the_view_drops_the_choice_and_asks_again(
+    qtbot: QtBot, panel: SplitPanel, session: Session
+) -> None:
+    pick(qtbot, panel, session, TOP)
+    with qtbot.waitSignal(panel.pick_points_wanted):
+        panel.take_points([], [])
+    assert not session.is_previewing
+    with qtbot.waitSignal(panel.closed):
+        panel.take_points([], [])
+
+
+def test_enter_on_cancel_cancels(qtbot: QtBot, panel: SplitPanel, session: Session) -> None:
+    pick(qtbot, panel, session, TOP)
+    panel.back.setFocus()
+    qtbot.keyClick(panel.back, KEY.Key_Return)
+    assert not session.is_previewing
+    assert list(session.recorded.panels) == [2, 3]
+
+
 def test_loose_pieces_become_panels(qtbot: QtBot, panel: SplitPanel, session: Session) -> None:
     pick(qtbot, panel, session, TOP)
     panel.accept()

@@ -761,6 +761,20 @@ def test_a_loop_of_points_ends_with_enter_and_escape_calls_it_off(qtbot, open_vi
     assert told.args[0] == []
 
 
+def test_escape_drops_the_points_before_it_leaves(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.pick_points(0, "Click round the door.")
+    assert view.hint == "Click round the door. Escape leaves."
+    lay(qtbot, view, (-900.0, 800.0, 900.0))
+    assert view.hint.endswith("Enter closes the loop, Backspace takes back, Escape drops them.")
+    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert view.tool == "pick points"
+    assert view.hint == "Click round the door. Escape leaves."
+    with qtbot.waitSignal(view.points_picked):
+        qtbot.keyClick(view, Qt.Key.Key_Escape)
+    assert view.tool == "select"
+
+
 # -- looking round ---------------------------------------------------------------
 
 

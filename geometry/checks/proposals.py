@@ -100,9 +100,10 @@ def _short_straight(layout: Layout, tube: Tube, finding: Finding) -> Mends:
 
 
 def _apart(layout: Layout, tube: Tube, line: Centreline, number: int, amount: float) -> Mends:
-    """Offer to move one side of a straight, all of it, so that no turn changes."""
+    """Offer to move one side of a straight, all of it, so that no turn changes; first the smaller side."""
     before, after = _leg(line, number)
-    for stays, moving in ((before, range(after, len(tube.nodes))), (after, range(before, -1, -1))):
+    sides = ((before, range(after, len(tube.nodes))), (after, range(before, -1, -1)))
+    for stays, moving in sorted(sides, key=lambda side: len(side[1])):
         nodes = tuple(tube.nodes[index] for index in moving)
         if all(_is_own(layout, tube, id) for id in nodes):
             words = _moving_words(line, number, is_later=stays == before)

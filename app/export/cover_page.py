@@ -12,8 +12,14 @@ from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
 from geometry.layout import Layout
 from geometry.shop.schedule import Schedule, TubeRecord
+from geometry.tube.trials import State
 
-State = dict[tuple[int, int], list[TubeRecord]]  # of a die and a stock: the tubes bent on it
+WANTED: dict[State, str] = {
+    "none": "no trial bend yet",
+    "check first": "a new batch",
+    "partial": "another trial bend is wanted",
+    "measured": "measure them again",
+}
 
 
 def of(
@@ -26,11 +32,11 @@ def of(
     picture: bytes | None,
 ) -> Page:
     """Return the cover."""
-    blank = sum(record.blank for record in schedule.records)
+    blank = _cut(schedule.records, layout, units)
     facts = Facts(
         (
             Fact("Tubes", str(len(schedule.records)), _unmade(schedule, report)),
-            Fact("Tube to cut, blanks together", units_of.format_length(blank, units), _metres(blank, units)),
+            Fact("Tube to cut, blanks together", units_of.format_mark(blank, units), _metres(blank, units)),
             Fact(
                 "Mass, finished, estimate",
                 units_of.format_mass(sum(record.mass for record in schedule.records), units),
@@ -42,22 +48,22 @@ def of(
     blocks: list[Block] = [facts, Text((words,), heading, "caution")]
     if picture is not None:
         blocks.append(Picture(picture))
-    if any(row[5].text != units_of.NOT_A_NUMBER for row in dies.rows):
-        blocks.append(_trials_wanted(schedule))
+    if (wanted := _trials_wanted(schedule)).paragraphs:
+        blocks.append(wanted)
     blocks.append(_findings_text(report.findings, layout, report, units))
     blocks.append(_tube_list(schedule, layout, report, units))
     if dies.rows:
         blocks.append(dies)
     blocks += [
-        _totals(schedule, units),
+        _totals(schedule, layout, units),
         Text(tuple(f"{heading}. {words}" for heading, words in wording.CAUTIONS[1:]), "Cautions", "caution"),
     ]
     return Page("cover", job, f"Tube packet, {made.isoformat()}", tuple(blocks))
 
 
-def _bent_on(schedule: Schedule) -> State:
-    """Return the bent tubes by die and stock."""
-    found: State = {}
+def _bent_on(schedule: Schedule) -> dict[tuple[int, int], list[TubeRecord]]:
+    """Return the bent tubes of each die and stock."""
+    found: dict[tuple[int, int], list[TubeRecord]] = {}
     for record in schedule.records:
         if record.bends and record.die is not None:
             found.setdefault((record.die.id, record.stock.id), []).append(record)
@@ -109,17 +115,13 @@ def _trials_wanted(schedule: Schedule) -> Text:
     """Say before anything is cut where numbers don't rest on trial bends of the batch."""
     lines = []
     for records in _bent_on(schedule).values():
-        first, state = records[0], records[0].plan.calibration.state
+        first, known = records[0], records[0].plan.calibration
         names = wording.listed([wording.one_line(record.name) for record in records])
         pair = (
             f"{wording.one_line(first.die.name if first.die else '')}, {wording.one_line(first.stock.name)}"
         )
-        if state == "check first":
-            lines.append(f"CHECK BEND FIRST: {pair}: a new batch; for {names}.")
-        elif state == "none":
-            lines.append(f"GEOMETRY ONLY: {pair}: no trial bend yet; for {names}.")
-        elif state == "partial":
-            lines.append(f"NOT ALL IS KNOWN YET: {pair}: another trial bend is wanted; for {names}.")
+        if heading := trial_words.heading(known):
+            lines.append(f"{heading}: {pair}: {WANTED[known.state]}; for {names}.")
     return Text(tuple(lines), "Before the first good tube: trial bends", "warning")
 
 
@@ -181,25 +183,45 @@ def _tube_list(schedule: Schedule, layout: Layout, report: Report, units: Units)
     return Table(columns, tuple(rows), "Tubes")
 
 
-def _totals(schedule: Schedule, units: Units) -> Table:
+def _totals(schedule: Schedule, layout: Layout, units: Units) -> Table:
     columns = (
-        Column("Stock", 3.0),
-        Column("Section", 2.2),
-        Column("Tubes", 0.8, "right"),
-        Column("Blanks together", 1.8, "right"),
-        Column("Mass, finished", 1.4, "right"),
+        Column("Stock", 2.6),
+        Column("Section", 2.0),
+        Column("Tubes", 0.7, "right"),
+        Column("Blanks together", 1.6, "right"),
+        Column("Mass, finished", 1.3, "right"),
+        Column("And for trial bends", 1.4, "right"),
     )
-    rows = tuple(
-        (
-            Cell(wording.one_line(total.stock.name)),
-            Cell(units_of.format_section(total.stock.od, total.stock.wall, units)),
-            Cell(str(total.count)),
-            Cell(units_of.format_length(total.blank, units)),
-            Cell(units_of.format_mass(total.mass, units)),
+    rows = []
+    for total in schedule.by_stock:
+        records = [record for record in schedule.records if record.stock.id == total.stock.id]
+        rows.append(
+            (
+                Cell(wording.one_line(total.stock.name)),
+                Cell(units_of.format_section(total.stock.od, total.stock.wall, units)),
+                Cell(str(total.count)),
+                Cell(units_of.format_mark(_cut(records, layout, units), units)),
+                Cell(units_of.format_mass(total.mass, units)),
+                Cell(_scrap(records, units)),
+            )
         )
-        for total in schedule.by_stock
-    )
-    return Table(columns, rows, "Totals by stock, without saw kerf and offcuts")
+    return Table(columns, tuple(rows), "Totals by stock, without saw kerf and offcuts")
+
+
+def _cut(records: Sequence[TubeRecord], layout: Layout, units: Units) -> float:
+    """Return the length of all blanks as they are cut."""
+    return sum(steps.rounded(record, layout, units).blank for record in records)
+
+
+def _scrap(records: Sequence[TubeRecord], units: Units) -> str:
+    """Return the scrap to reserve of one stock, for each die that it has to be tried on."""
+    wanted = {
+        record.die.id: trial_words.scrap(record.plan.calibration, units)
+        for record in records
+        if record.bends and record.die is not None
+    }
+    texts = [text for text in wanted.values() if text != units_of.NOT_A_NUMBER]
+    return " + ".join(texts) or units_of.NOT_A_NUMBER
 
 
 def _metres(mm: float, units: Units) -> str:

@@ -27,6 +27,7 @@ OVER_ROOM = 23.0  # for dimensions and balloons above the tube
 UNDER_ROOM = 23.0
 MEASURE_ROOM = 10.0  # more below, for the size over all
 FARTHEST_LEAN = math.radians(100.0)  # nearly upright text reads from the right, as on any drawing
+LEAST_TUBE = 22.0  # points; the least height of a view without its words
 THINNEST = 2.4  # points; a tube drawn thinner than this is no longer seen as a tube
 
 
@@ -137,6 +138,12 @@ def wanted_height(views: Views, width: float, most: float) -> float:
     scale = _scale(views, width, most)
     heights = [_size(view, scale)[1] + _rooms(view) for view in views.views]
     return min(most, max(heights) if views.beside else sum(heights))
+
+
+def least_height(views: Views) -> float:
+    """Return the height below which the tube could not be seen for words."""
+    rooms = [_rooms(view) + LEAST_TUBE for view in views.views]
+    return max(rooms) if views.beside else sum(rooms)
 
 
 def _rooms(view: View) -> float:

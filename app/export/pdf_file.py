@@ -1,7 +1,7 @@
 """Write a sheet as PDF: large type, black on white, vector lines, page numbers."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
@@ -24,7 +24,8 @@ FOOT_ROOM = 30.0
 HEAD_ROOM = 38.0
 GAP = 7.0  # between blocks
 TITLE_SIZE, LEAST_TITLE = 30.0, 15.0
-LEAST_VIEWS, USUAL_VIEWS, MOST_VIEWS = 90.0, 190.0, 380.0
+USUAL_VIEWS, MOST_VIEWS = 280.0, 380.0
+SCANTY = 30.0  # more than the least height of the views makes them worth being on the first of two papers
 PICTURE_HEIGHT = 210.0
 TYPE_SCALES = (1.25, 1.12, 1.0)  # the largest at which a page needs one paper is taken
 FACT_SHRINK = 0.85
@@ -98,28 +99,29 @@ class _Writer:
 
     def _has_room_for_views(self, page: Page) -> bool:
         """Say whether the views get the height they want: larger words are no reason for smaller views."""
-        spare = self._spare(page)
+        spare = self._spare(page.blocks)
         return all(
             drawing.wanted_height(block, self.inner, MOST_VIEWS) <= spare
             for block in page.blocks
             if isinstance(block, Views)
         )
 
-    def _spare(self, page: Page) -> float:
-        """Return the height that the rest of the page leaves on one paper."""
-        rest = (block for block in page.blocks if not isinstance(block, Views))
+    def _spare(self, blocks: Sequence[Block]) -> float:
+        """Return the height that the other blocks leave to the views on one paper."""
+        rest = (block for block in blocks if not isinstance(block, Views))
         return self.room - sum(sum(part.height for part in self._parts(block)) + GAP for block in rest) - GAP
 
     def _spread(self, page: Page) -> list[_Printed]:
         """Spread the parts of a page over as many sheets of paper as they need."""
         papers = [_Printed(page, True, [])]
         left = self.room
-        spare = min(self._spare(page), MOST_VIEWS)
-        if spare < LEAST_VIEWS:  # it needs two papers anyway
-            spare = USUAL_VIEWS
+        spare = self._views_height(page)
         for block in page.blocks:
-            for part in self._parts(block, spare):
-                if part.height > left and papers[-1].parts:
+            parts = self._parts(block, spare)
+            whole = sum(part.height for part in parts)
+            keeps = isinstance(block, Table) and block.large and left < whole <= self.room
+            for index, part in enumerate(parts):
+                if (part.height > left or (keeps and index == 0)) and papers[-1].parts:
                     heading = [part.heading] if part.heading else []
                     papers.append(_Printed(page, False, heading))
                     left = self.room - sum(again.height for again in heading)
@@ -129,7 +131,21 @@ class _Writer:
             left -= GAP
         return papers
 
-    def _parts(self, block: Block, room: float = LEAST_VIEWS) -> list[Part]:
+    def _views_height(self, page: Page) -> float:
+        """Return what the views get: what is left on one paper, or plenty where there are two anyway."""
+        spare = self._spare(page.blocks)
+        least = max(
+            (drawing.least_height(block) for block in page.blocks if isinstance(block, Views)), default=0.0
+        )
+        if spare < least:
+            large = [isinstance(block, Table) and block.large for block in page.blocks]
+            first = page.blocks[: large.index(True) + 1] if any(large) else page.blocks
+            spare = self._spare(first)
+            if spare < least + SCANTY:  # the steps then stand together on the second paper
+                spare = USUAL_VIEWS
+        return min(spare, MOST_VIEWS)
+
+    def _parts(self, block: Block, room: float = USUAL_VIEWS) -> list[Part]:
         match block:
             case Table():
                 return list(pdf_table.parts(block, self.ink, MARGIN, self.inner, self.type))

@@ -18,7 +18,7 @@ WIDEST_COLUMN = 0.28  # of the paper: what a long name may take
 LINE_GAP = 3.5  # between the lines of a cell
 INSET = 7.0  # of a left-hand column beside a right-hand one
 RING = 9.0  # radius
-LOUD = 1.2  # times as large as other lines across a table
+LOUD = 1.15  # times as large as other lines across a table
 
 
 class _Look(Struct, frozen=True):
@@ -102,15 +102,21 @@ class _TableWriter:
     def band(self, band: Band) -> Part:
         """Return a line across the table; a loud one is white on black."""
         size = self.look.over * (LOUD if band.is_loud else 1.0)
-        lines = wrapped(band.text, size, True, self.inner - 12.0)
+        aside = text_width(band.aside, self.look.under, False)
+        lines = wrapped(band.text, size, True, self.inner - 12.0 - (aside + 6.0 if aside else 0.0))
         height = len(lines) * size * 1.2 + 5.0
+        white = 1.0 if band.is_loud else 0.0
 
         def draw(y: float) -> None:
             if band.is_loud:
                 self.ink.block(self.left, y - height, self.inner, height)
             for index, line in enumerate(lines):
                 base = y - 2.0 - size * (index * 1.2 + 1.0)
-                self.ink.words(self.left + 6.0, base, line, size, True, 1.0 if band.is_loud else 0.0)
+                self.ink.words(self.left + 6.0, base, line, size, True, white)
+            low = y - height + 5.5
+            self.ink.words(
+                self.left + self.inner - 6.0 - aside, low, band.aside, self.look.under, False, white
+            )
             self.ink.line(self.left, y - height, self.left + self.inner, y - height, 0.4)
 
         return Part(height, draw)

@@ -42,6 +42,7 @@ class Band(Struct, frozen=True):
     before: int  # the row, counted from 0
     text: str
     is_loud: bool = False
+    aside: str = ""  # smaller, at the right
 
 
 class Table(Struct, frozen=True):

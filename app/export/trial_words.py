@@ -11,12 +11,18 @@ from app.units import Units
 from geometry.layout import Layout
 from geometry.shop.schedule import TubeRecord
 from geometry.tube import springback
-from geometry.tube.trials import Calibration
+from geometry.tube.trials import Calibration, State
 
 SCRAPS, SCRAP_MM, SCRAP_INCHES = 2, 600.0, 24.0  # common practice, for each batch
+HEADINGS: dict[State, str] = {
+    "none": "GEOMETRY ONLY",
+    "check first": "CHECK BEND FIRST",
+    "partial": "NOT ALL IS KNOWN YET",
+    "measured": "",
+}
 
 
-def block(record: TubeRecord, layout: Layout, rows: Iterable[BenderStep], units: Units) -> Text:
+def block(record: TubeRecord, rows: Iterable[BenderStep], units: Units) -> Text:
     """Return what stands above a tube's steps: how far its numbers can be trusted."""
     known = record.plan.calibration
     match known.state:
@@ -27,18 +33,28 @@ def block(record: TubeRecord, layout: Layout, rows: Iterable[BenderStep], units:
         case "partial":
             missing = known.missing or ("Make one more trial bend.",)
             words = " ".join((f"{based_on(known)}.", *_assumed(known), *missing))
-            return Text((words,), "NOT ALL IS KNOWN YET", "warning")
+            return Text((words,), heading(known), "warning")
         case "measured":
-            doubts = list(known.missing) if known.contradicting else []
-            taken = _takes(known, units)
-            return Text((f"{based_on(known)}: in these numbers. {taken} {' '.join(doubts)}".strip(),))
+            words = f"{based_on(known)}: in these numbers. {_takes(known, units)}"
+            if not known.contradicting:
+                return Text((words,))
+            return Text((" ".join((words, *known.missing)),), heading(known), "warning")
+
+
+def heading(known: Calibration) -> str:
+    """Return the warning that stands over numbers which trial bends don't hold; none for those they do."""
+    disagree = known.contradicting and known.state != "check first"
+    return "TRIAL BENDS DISAGREE" if disagree else HEADINGS[known.state]
 
 
 def based_on(known: Calibration) -> str:
     """Say which trial bends there are: Trial bends of 2026-11-25, batch 7, 3 bends."""
     batch = wording.one_line(known.batch)
     parts = [f"Trial bends of {known.made}", *([f"batch {batch}"] if batch else [])]
-    return ", ".join([*parts, wording.counted(len(known.trials), "bend")])
+    parts.append(wording.counted(len(known.trials), "bend"))
+    if known.borrowed is not None and known.borrowed != known.batch:
+        parts.append(f"the rest from batch {wording.one_line(known.borrowed) or 'before'}")
+    return ", ".join(parts)
 
 
 def least_roundness(known: Calibration, layout: Layout) -> float | None:
@@ -72,7 +88,7 @@ def _geometry_only(record: TubeRecord, has_least: bool) -> Text:
             f"No trial bend was made on {die} with {wording.one_line(record.stock.name)}: no stretch and no "
             f"springback in these numbers. {springs} Make a trial bend in scrap first.",
         ),
-        "GEOMETRY ONLY",
+        HEADINGS["none"],
         "warning",
     )
 
@@ -87,7 +103,7 @@ def _check_first(record: TubeRecord) -> Text:
             f"{new}. Until one check bend is made in scrap of it and written down, these numbers rest on "
             f"{words[:1].lower()}{words[1:]}.",
         ),
-        "CHECK BEND FIRST",
+        HEADINGS["check first"],
         "warning",
     )
 
@@ -105,5 +121,5 @@ def _assumed(known: Calibration) -> list[str]:
 
 
 def _takes(known: Calibration, units: Units) -> str:
-    clr = units_of.format_length(known.clr.value, units)
+    clr = units_of.format_size(known.clr.value, units)
     return f"Bends come out at CLR {clr}."

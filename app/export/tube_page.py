@@ -21,13 +21,17 @@ from geometry.shop.schedule import End, TubeRecord
 from geometry.tolerances import SAME_POINT
 from geometry.tube import feeding, springback
 
-VIEW_BOX = (523.0, 250.0)  # points; about the room that a page leaves for the views
+# Points; about the room that a page leaves for the views: less with every bend, until they need two papers.
+VIEWS_ACROSS = 523.0
+VIEWS_UP, MOST_UP = {2: 220.0, 3: 160.0, 4: 105.0, 5: 105.0}, 250.0
+MOST_ON_ONE_PAGE = 5  # bends; those of longer tubes get a second paper
 SLEEVE_ODS = 3.0  # its length; common practice
 SLEEVE_SLIP = 0.5  # mm on the diameter; common practice
 
 HOW_TO_MARK = (
     "Marks run from the sawn, square START end of the blank, whichever end leads; never from the last mark."
 )
+HOW_TO_TRIM = "Trim lines are measured from the sawn, square START end of the blank."
 HOW_TO_SET = "Set the mark at the reference point of the die."
 HOW_TO_TURN = "The dial counts up clockwise."
 BENCH_WORDS = (
@@ -45,23 +49,22 @@ def of(job: str, record: TubeRecord, layout: Layout, report: Report, units: Unit
     rows = steps.of(record, layout, units)
     blocks: list[Block] = [_facts(record, numbers, layout, units)]
     if rows:
-        blocks.append(trial_words.block(record, layout, rows, units))
+        blocks.append(trial_words.block(record, rows, units))
     elif record.bends:
         blocks.append(_no_die(record, units))
     spare = (record.start_allowance, record.end_allowance)
-    blocks.append(tube_views.of(record.line, record.stock.od, spare, units, VIEW_BOX))
+    box = (VIEWS_ACROSS, VIEWS_UP.get(len(record.bends), MOST_UP))
+    blocks.append(tube_views.of(record.line, record.stock.od, spare, units, box))
     if rows:
         checks = bench.of(record.plan, record.stock.od, numbers)
+        small = (*_sleeves(record, layout, units), *_small_print(record, numbers, layout, units))
         blocks += [
-            step_table(rows, layout, units),
+            step_table(rows, layout, units, trial_words.heading(record.plan.calibration)),
             _stance(rows),
-            bench_table(rows, checks, units),
-            Text(
-                (*_sleeves(record, layout, units), *_small_print(record, numbers, layout, units)), "", "small"
-            ),
         ]
+        blocks += [bench_table(rows, checks, units), Text(small, "", "small")]
     else:
-        blocks.append(Text((HOW_TO_MARK, *_sleeves(record, layout, units))))
+        blocks.append(Text((HOW_TO_TRIM, *_sleeves(record, layout, units))))
     if found:
         sentences = tuple(wording.say_with_sign(finding, layout, units) for finding in found)
         blocks.append(Text(sentences, "What the checks say about this tube", "findings"))
@@ -86,8 +89,9 @@ def can_be_bent(record: TubeRecord, report: Report) -> bool:
     return record.makeable and not stops
 
 
-def step_table(rows: Sequence[BenderStep], layout: Layout, units: Units) -> Table:
+def step_table(rows: Sequence[BenderStep], layout: Layout, units: Units, warning: str = "") -> Table:
     """Return what to set, in the order of bending; the mark is the biggest figure."""
+    again = [Band(0, warning, True)] if warning and len(rows) > MOST_ON_ONE_PAGE else []
     unit, step = units_of.length_unit(units), layout.limits.angle_step
     columns = (
         Column("Order", 0.4, "left", 0.76, light=True),
@@ -113,7 +117,7 @@ def step_table(rows: Sequence[BenderStep], layout: Layout, units: Units) -> Tabl
         )
         for row in rows
     )
-    return Table(columns, cells, large=True, bands=_bands(rows))
+    return Table(columns, cells, large=True, bands=_bands(rows, again))
 
 
 def bench_table(rows: Sequence[BenderStep], checks: Sequence[Sequence[Check]], units: Units) -> Table:
@@ -151,17 +155,17 @@ def meets(end: End) -> str:
     return {"landing": "lands on", "joint": "meets", "sleeve": "joins", "free": ""}[end.kind]
 
 
-def _bands(rows: Sequence[BenderStep]) -> tuple[Band, ...]:
+def _bands(rows: Sequence[BenderStep], above: Sequence[Band]) -> tuple[Band, ...]:
     """Return the lines that say which end leads, and where the tube is turned round."""
     first = rows[0]
     if first.leads == "START":
-        bands = [Band(0, "START leads. The END is at the tail, with you.")]
+        bands = [*above, Band(0, "START leads. The END is at the tail, with you.")]
     else:
-        bands = [Band(0, "END LEADS FIRST. The START is at the tail, with you.", True)]
+        bands = [*above, Band(0, "END LEADS FIRST. The START is at the tail, with you.", True)]
     for i, row in enumerate(rows):
         if row.is_turned_round:
-            flat = f" Bend {row.flat_bend} flat: dial 0°." if row.flat_bend else ""
-            bands.append(Band(i, f"Turn the tube end for end: now the {row.leads} leads.{flat}", True))
+            flat = f"dial 0° with bend {row.flat_bend} as if just bent" if row.flat_bend else ""
+            bands.append(Band(i, f"Turn the tube end for end: now the {row.leads} leads.", True, flat))
     return tuple(bands)
 
 
@@ -257,7 +261,7 @@ def _trim(record: TubeRecord, mark: float, layout: Layout, units: Units, *, at_s
         (tube.start_cut, record.start_allowance) if at_start else (tube.end_cut, record.end_allowance)
     )
     if cut == "before" and allowance <= SAME_POINT:
-        return Fact(f"{name} end", "cut to fit", "before bending")
+        return Fact(f"{name} end", "cut to fit", "before bending, once marked")
     text, under = _both(mark, units)
     longer = "longer for the die" if _is_longer(record, layout, at_start) else ""
     return Fact(f"Trim line at {name}", text, ", ".join(part for part in (under, longer) if part))
@@ -298,8 +302,8 @@ def _sleeves(record: TubeRecord, layout: Layout, units: Units) -> list[str]:
         across = stock.od - 2.0 * stock.wall - SLEEVE_SLIP
         lines.append(
             f"Sleeve at {name}, to {end_text(end, layout)[0]}: {units_of.format_mark(long, units)} long, "
-            f"half in each tube, {units_of.format_length(across, units)} outside diameter "
-            f"({units_of.format_length(SLEEVE_SLIP, units)} slip; common practice)."
+            f"half in each tube, {units_of.format_size(across, units)} outside diameter "
+            f"({units_of.format_size(SLEEVE_SLIP, units)} slip; common practice)."
         )
     return lines
 
@@ -321,7 +325,7 @@ def _rounding_text(numbers: Rounded, layout: Layout, units: Units) -> str:
         f"{error_text(numbers.left[worst], units)} (worst: {names[worst]})."
     )
     each = ", ".join(
-        f"{name.removeprefix('bend ')}: {error_text(error, units, unit=False)}"
+        f"{name.removeprefix('bend ')}:\u00a0{error_text(error, units, unit=False)}"
         for name, error in zip(names, numbers.left, strict=True)
     )
     text += f" At each, after best fit: {each}."

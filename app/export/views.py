@@ -23,6 +23,7 @@ SQUARE_COUNTS = 1.03  # a true shape is worth this much more than one a few degr
 CHORD_COUNTS = 0.5  # start and end set the long axis when they are this part of the tube's spread apart
 NAMED_LOOK = math.radians(20.0)  # a view within this of a side of the car is named after it
 ON_EDGE = 0.1  # cosine below which an end face is seen as a line
+WORDS_ACROSS, WORDS_UP = 124.0, 70.0  # points that the words round a view take
 FLAT = 0.02  # a view whose height is the tube's own diameter, to this part, shows no shape
 
 CAR_SIDES: tuple[tuple[str, Sequence[float]], ...] = (
@@ -186,11 +187,16 @@ def _clarity(normals: Floats, first: _Frame, second: _Frame) -> float:
 
 
 def _scale(points: Floats, od: float, first: _Frame, second: _Frame, beside: bool, box: Vec2) -> float:
+    """Return the scale at which both views and the words round them fit; never 0, so that any can win."""
     across = float(np.ptp(points @ first.right)) + od
     up = float(np.ptp(points @ first.up)) + od
     if beside:
-        return min(box[0] / (across + float(np.ptp(points @ second.right)) + od), box[1] / up)
-    return min(box[0] / across, box[1] / (up + float(np.ptp(points @ second.up)) + od))
+        across += float(np.ptp(points @ second.right)) + od
+    else:
+        up += float(np.ptp(points @ second.up)) + od
+    columns, rows = (2, 1) if beside else (1, 2)
+    room = (box[0] - columns * WORDS_ACROSS, box[1] - rows * WORDS_UP)
+    return max(min(room[0] / across, room[1] / up), 1e-6)
 
 
 def _straights(line: Centreline) -> list[tuple[Floats, Floats]]:

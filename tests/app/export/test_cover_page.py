@@ -4,7 +4,7 @@ from datetime import date
 
 from msgspec.structs import replace
 
-from app.export import cover_page
+from app.export import cover_page, steps
 from app.export.sheet import Picture, Table, Text
 from app.units import INCHES, MILLIMETRES
 from geometry.checks import findings
@@ -30,8 +30,8 @@ def test_the_cover_holds_totals_findings_and_cautions(job, report, words_of):
         assert word in text
     for word in ("licensed engineer", "qualified welder", "rule book", "Local codes", "2024-05-17"):
         assert word in text
-    total = sum(record.blank for record in schedules.build(job).records)
-    assert f"{total:.1f} mm" in text
+    total = sum(steps.rounded(row, job, MILLIMETRES).blank for row in schedules.build(job).records)
+    assert f"{total:.0f} mm" in text
 
 
 def test_the_cover_says_so_when_nothing_was_found(job, words_of):
@@ -59,6 +59,8 @@ def test_each_die_and_stock_has_its_trial_bends_and_the_scrap_that_is_still_want
         "partial": ["six inch", "1 3/4 × 0.095", "7", "5", "2024-05-16: more wanted", "2 × 600 mm"],
         "measured": ["six inch", "1 3/4 × 0.095", "7", "5", "2024-05-16: 3 bends", "—"],
     }
+    totals = next(i for i in cover(job, report).blocks if isinstance(i, Table) and "Totals" in i.heading)
+    assert totals.rows[0][5].text == "2 × 600 mm"
     assert dies_of(cover(job, report, INCHES)).rows[0][5].text == "2 × 24 in"
 
 
@@ -74,4 +76,5 @@ def test_trial_bends_that_are_wanted_stand_before_everything_that_is_cut(job, re
 
 def test_straight_tubes_need_no_trial_bends(empty, report, words_of):
     text = words_of(cover(replace(empty, name="x"), findings.Report()))
-    assert "trial bends" not in text.split("Bending.")[0]
+    assert "Dies" not in text
+    assert "GEOMETRY ONLY" not in text

@@ -84,7 +84,8 @@ def test_turning_the_tube_round_stands_above_its_step(job):
     turned = [band for band in table.bands if band.before > 0]
     assert [band.before for band in turned] == [1]
     assert turned[0].is_loud
-    assert turned[0].text == "Turn the tube end for end: now the END leads. Bend 2 flat: dial 0°."
+    assert turned[0].text == "Turn the tube end for end: now the END leads."
+    assert turned[0].aside == "dial 0° with bend 2 as if just bent"
     assert [row[1].text for row in table.rows] == ["2", "1"]
 
 
@@ -151,6 +152,20 @@ def test_too_few_trial_bends_give_about_an_angle_and_say_what_is_missing(job, wi
     assert "Bend one more" in text.paragraphs[0]
 
 
+def test_one_check_bend_of_a_new_batch_says_what_the_rest_rests_on(job, with_trials, words_of):
+    layout = with_trials(with_trials(job), angles=(60.0,), batch="8", on_rack="8")
+    assert "Trial bends of 2024-05-16, batch 8, 1 bend, the rest from batch 7" in words_of(page_of(layout))
+
+
+def test_trial_bends_that_disagree_are_a_loud_warning(job, with_trials):
+    layout = with_trials(job, angles=(30.0, 45.0, 60.0, 75.0, 90.0))
+    wrong = next(reversed(layout.trials.values()))
+    layout = rack.replace_trial(layout, replace(wrong, dial=wrong.dial + math.radians(5.0)))
+    text = block(page_of(layout), Text)
+    assert (text.tone, text.heading) == ("warning", "TRIAL BENDS DISAGREE")
+    assert "90°" in text.paragraphs[0]
+
+
 def test_inches_in_fractions_have_the_decimal_under_them_and_decimals_the_fraction(job):
     row = block(page_of(job, units=INCH_FRACTIONS), Table).rows[0]
     assert (row[2].text, row[2].under) == ("34", "34.000")
@@ -186,7 +201,10 @@ def test_the_die_names_its_bender_and_the_stock_its_batch(job, with_trials):
 def test_an_end_cut_before_bending_has_no_trim_line(job):
     layout = edits.set_cuts(job, list(job.tubes), "before", "after")
     facts = facts_of(page_of(layout))
-    assert (facts["START end"].value, facts["START end"].under) == ("cut to fit", "before bending")
+    assert (facts["START end"].value, facts["START end"].under) == (
+        "cut to fit",
+        "before bending, once marked",
+    )
     assert "Trim line at START" not in facts
     assert "Trim line at END" in facts
 
@@ -213,7 +231,7 @@ def test_rounding_errors_and_estimates_are_printed_as_such(job, words_of):
     left = steps.rounded(schedules.build(job).records[RAIL], job, MILLIMETRES).left
     worst = math.ceil(max(left) * 10.0 - 1e-9) / 10.0
     assert f"Marks to 1 mm, angles to 0.1°: the corners come out within {worst:.1f} mm (worst: " in text
-    assert "START: 0." in text
+    assert "START:\xa00." in text
     assert "Estimate: the outer wall of a bend thins by 13 % to 2.11 mm." in text
     assert "± " not in text
 
@@ -223,7 +241,7 @@ def test_a_sleeve_is_described_where_it_goes(empty, words_of):
     layout, tube = edits.add_tube(empty, corners, STOCK, "left")
     layout, _ = edits.split_with_sleeve(layout, tube, 400.0)
     texts = [words_of(page_of(layout, index)) for index in (0, 1)]
-    said = "133 mm long, half in each tube, 39.1 mm outside diameter (0.5 mm slip; common practice)."
+    said = "133 mm long, half in each tube, 39.12 mm outside diameter (0.5 mm slip; common practice)."
     assert all(said in text for text in texts)
     assert "over a sleeve" in texts[0]
 
@@ -302,3 +320,5 @@ def test_eight_bends_are_eight_steps(empty):
     page = page_of(layout, 0)
     assert len(block(page, Table).rows) == len(block(page, Table, 1).rows) == 8
     assert block(page, Table).rows[7][0].text == "8th"
+    # They stand on a paper of their own, so the warning stands above them once more.
+    assert block(page, Table).bands[0].text == "GEOMETRY ONLY"

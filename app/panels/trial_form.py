@@ -159,6 +159,7 @@ class TrialForm(QWidget):
     def set_units(self, units: Units) -> None:
         for field in self.numbers.values():
             if isinstance(field, LengthField):
+                field.finish()  # what was typed was meant in the unit before
                 field.set_units(units)
 
     # What is shown
@@ -208,10 +209,11 @@ class TrialForm(QWidget):
 
     def read(self) -> dict[str, Any]:
         """Return what the fields say; Refusal where one can't be taken."""
+        for field in self.numbers.values():
+            field.finish()
         self.forgive()
         for entry in ENTRIES:
             field = self.numbers[entry.name]
-            field.finish()
             if field.is_refused:
                 raise Refusal(entry.name, f"{entry.title}: “{field.text()}” can't be read; type it anew.")
             if field.value is None and entry.missing:

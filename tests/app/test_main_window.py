@@ -556,3 +556,37 @@ def test_a_window_can_be_made_and_closed_again_and_again(qtbot: QtBot, answers: 
         window.live.request(window.session.revision, layout)
         assert window.close()
         window.deleteLater()
+
+
+def test_trial_bends_have_a_page_of_their_own_and_escape_leads_back(qtbot: QtBot, cage: Window) -> None:
+    cage.session.select([tube(cage, "Hoop")])
+    trigger(cage, "trial_bends")
+    assert cage.trials.isVisible()
+    assert not cage.view.isVisible()
+    assert visible_docks(cage) == set()
+    assert cage.trials.pair is not None
+    assert cage.trials.pair[1].id == cage.session.layout.tubes[tube(cage, "Hoop")].stock
+    assert cage.commands["save"].isEnabled()
+    assert not cage.commands["tool_tube"].isEnabled()
+    qtbot.keyClick(cage.trials.form.numbers["length"], Key.Key_Escape)
+    assert cage.view.isVisible()
+    assert cage.commands["tool_tube"].isEnabled()
+
+
+def test_the_rack_leads_to_the_trial_bends_of_a_die(cage: Window) -> None:
+    die = list(cage.session.layout.dies)[-1]
+    cage.rack.trials_wanted.emit(die)
+    assert cage.trials.isVisible()
+    assert cage.trials.pair is not None
+    assert cage.trials.pair[0].id == die
+
+
+def test_a_trial_bend_that_is_added_can_be_undone_from_its_page(qtbot: QtBot, cage: Window) -> None:
+    trigger(cage, "trial_bends")
+    for name, text in (("length", "800"), ("angle", "86.5")):
+        qtbot.keyClicks(cage.trials.form.numbers[name], text)
+    cage.trials.form.add.click()
+    assert len(cage.session.layout.trials) == 1
+    trigger(cage, "undo")
+    assert not cage.session.layout.trials
+    assert cage.trials.isVisible()

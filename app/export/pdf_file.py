@@ -119,7 +119,7 @@ class _Writer:
         for block in page.blocks:
             parts = self._parts(block, spare)
             whole = sum(part.height for part in parts)
-            keeps = isinstance(block, Table) and block.large and left < whole <= self.room
+            keeps = isinstance(block, Table) and (block.large or block.tight) and left < whole <= self.room
             for index, part in enumerate(parts):
                 if (part.height > left or (keeps and index == 0)) and papers[-1].parts:
                     heading = [part.heading] if part.heading else []
@@ -138,8 +138,8 @@ class _Writer:
             (drawing.least_height(block) for block in page.blocks if isinstance(block, Views)), default=0.0
         )
         if spare < least:
-            large = [isinstance(block, Table) and block.large for block in page.blocks]
-            first = page.blocks[: large.index(True) + 1] if any(large) else page.blocks
+            needed = [isinstance(block, Stance) for block in page.blocks]
+            first = page.blocks[: needed.index(True) + 1] if any(needed) else page.blocks
             spare = self._spare(first)
             if spare < least + SCANTY:  # the steps then stand together on the second paper
                 spare = USUAL_VIEWS

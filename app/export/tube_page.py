@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 
+from msgspec.structs import replace
+
 from app import units as units_of
 from app import wording
 from app.export import steps, trial_words
@@ -52,6 +54,11 @@ def of(job: str, record: TubeRecord, layout: Layout, report: Report, units: Unit
         blocks.append(trial_words.block(record, rows, units))
     elif record.bends:
         blocks.append(_no_die(record, units))
+    hindering = [
+        row for row in found if rows and row.severity != "note" and not row.rule.startswith("clearance.")
+    ]
+    if hindering:
+        blocks.append(_findings(hindering, "Mind while bending", layout, units))
     spare = (record.start_allowance, record.end_allowance)
     box = (VIEWS_ACROSS, VIEWS_UP.get(len(record.bends), MOST_UP))
     blocks.append(tube_views.of(record.line, record.stock.od, spare, units, box))
@@ -65,9 +72,8 @@ def of(job: str, record: TubeRecord, layout: Layout, report: Report, units: Unit
         blocks += [bench_table(rows, checks, units), Text(small, "", "small")]
     else:
         blocks.append(Text((HOW_TO_TRIM, *_sleeves(record, layout, units))))
-    if found:
-        sentences = tuple(wording.say_with_sign(finding, layout, units) for finding in found)
-        blocks.append(Text(sentences, "What the checks say about this tube", "findings"))
+    if others := [finding for finding in found if finding not in hindering]:
+        blocks.append(_findings(others, "What the checks say about this tube", layout, units))
     return Page(key(record), name, job, tuple(blocks))
 
 
@@ -155,6 +161,10 @@ def meets(end: End) -> str:
     return {"landing": "lands on", "joint": "meets", "sleeve": "joins", "free": ""}[end.kind]
 
 
+def _findings(found: Sequence[Finding], heading: str, layout: Layout, units: Units) -> Text:
+    return Text(tuple(wording.say_with_sign(row, layout, units) for row in found), heading, "findings")
+
+
 def _bands(rows: Sequence[BenderStep], above: Sequence[Band]) -> tuple[Band, ...]:
     """Return the lines that say which end leads, and where the tube is turned round."""
     first = rows[0]
@@ -217,7 +227,7 @@ def _no_die(record: TubeRecord, units: Units) -> Text:
 
 
 def _stopped(record: TubeRecord, found: Sequence[Finding], layout: Layout, units: Units) -> tuple[Block, ...]:
-    reasons = tuple(wording.say_with_sign(finding, layout, units) for finding in found)
+    why = _findings(found, "Why", layout, units)
     stop = "This tube can't be made as it is drawn, so this page has no marks and no bend numbers."
     facts = (Fact("Stock", *_stock_text(record, units)), Fact("Die", *_die_text(record, layout, units)))
     return (
@@ -225,7 +235,7 @@ def _stopped(record: TubeRecord, found: Sequence[Finding], layout: Layout, units
             (stop, "Change the tube in the job and print the packet again."), "Don't cut, don't bend", "stop"
         ),
         Facts(facts, 2),
-        Text(reasons or ("Its bends don't fit its legs.",), "Why", "findings"),
+        why if why.paragraphs else replace(why, paragraphs=("Its bends don't fit its legs.",)),
     )
 
 

@@ -286,6 +286,15 @@ def test_a_tube_page_holds_its_own_findings(job, words_of):
     assert "odd" not in words_of(page_of(job, 0, report, INCHES))
 
 
+def test_what_hinders_bending_stands_above_the_steps_and_the_rest_below(job):
+    tube = list(job.tubes)[RAIL]
+    short = Finding("bend.between_short", "warning", "Short.", (tube,))
+    close = Finding("clearance.too_close", "warning", "Close.", (tube,))
+    page = page_of(job, RAIL, findings.Report(findings=(close, short)))
+    texts = [b.paragraphs[0] if isinstance(b, Text) else type(b).__name__ for b in page.blocks]
+    assert texts.index("▲ Short.") < texts.index("Table") < texts.index("▲ Close.")
+
+
 def test_marks_of_a_published_tube_to_a_sixteenth_run_from_one_datum(empty):
     # Four bends on CLR 152.4 mm; the marks are within a step of the bend starts, never chained.
     corners = [

@@ -2,11 +2,12 @@
 
 import math
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QHeaderView, QLabel, QTableWidgetItem, QWidget
 
 from app import calibration_words, wording
 from app import units as unit_text
+from app.panels import bend_rows
 from app.panels.fields import LengthField
 from app.panels.number_table import fit_height, number_table, show_cell
 from app.panels.outline import node_words
@@ -17,11 +18,11 @@ from app.session import Session
 from app.units import Units
 from geometry import edits
 from geometry.checks.findings import Report
-from geometry.errors import GeometryError
 from geometry.layout import BendFrom, Cut, Layout, Tube
 from geometry.shop import schedule
 from geometry.shop.schedule import TubeRecord
-from geometry.tube import springback
+from geometry.tube import bending, centreline, springback
+from geometry.tube import stock as sections
 from geometry.tube.plan import Plan, Step
 from geometry.vectors import Vec3
 
@@ -33,6 +34,7 @@ BEGINNINGS: tuple[tuple[BendFrom, str], ...] = (
     ("end", "the end"),
     ("middle", "the middle"),
 )
+REST_MS = 150  # without a move, until the hand is said to rest
 TURNED = 2  # a column of the bends
 
 
@@ -43,6 +45,11 @@ class TubePage(NamedPage):
         super().__init__(session, units, "Tube", "The tube's name, as it stands on the sheets.")
         self._report: Report | None = None
         self._filling = False
+        self._planned = (0, 0)  # the tube whose plan is shown, and how many bends it had
+        self._order: bend_rows.Order = ()
+        self._steps: tuple[Step, ...] = ()
+        self._rest = QTimer(self, singleShot=True, interval=REST_MS)
+        self._rest.timeout.connect(self._on_rest)
         self._make_numbers()
         self._make_choices()
         self._make_bends()
@@ -174,22 +181,49 @@ class TubePage(NamedPage):
         self._show_nearest()
         self.stock.show_choices(stock_choices(layout), tube.stock)
         self.die.show_choices(die_choices(layout, layout.stocks[tube.stock]), tube.die or BEST_DIE)
-        try:
-            record = schedule.record(layout, tube)
-        except GeometryError as error:
-            self.blank.setText("—")
-            self.blank.setToolTip(error.message)
-            return
-        self._show_numbers(record)
-        self._show_bends(tube, record)
-        self._show_ends(tube, record)
+        self._show_numbers(layout, tube)
+        self._show_bends(layout, tube)
         self._show_corners(layout, tube)
 
-    def _show_numbers(self, record: TubeRecord) -> None:
-        self.length.setText(unit_text.format_length(record.centreline, self._units))
-        self.mass.setText(unit_text.format_mass(record.mass, self._units))
+    def _show_numbers(self, layout: Layout, tube: Tube) -> None:
+        line = centreline.of(layout, tube)
+        self.length.setText(unit_text.format_length(line.length, self._units))
+        mass = sections.mass(layout.stocks[tube.stock], line.length)
+        self.mass.setText(unit_text.format_mass(mass, self._units))
+        # To look for the best order of bending takes too long under the hand: its numbers are pale until
+        # the hand rests.
+        is_known = self._planned == (tube.id, len(line.bends))
+        is_late = self._session.is_previewing and is_known
+        for label in (self.blank, self.blank_parts):
+            label.setEnabled(not is_late)
+        if is_late:
+            self._rest.start()
+        else:
+            self._show_plan()
+
+    def _show_plan(self) -> None:
+        """Show what follows from how the tube is bent."""
+        self._rest.stop()
+        layout = self._session.layout
+        tube = layout.tubes.get(self._id)
+        if tube is None:
+            return
+        record = schedule.record(layout, tube)
+        self._planned = (tube.id, len(record.bends))
+        self._order = bend_rows.order_of(record.plan, len(record.bends))
+        self._steps = record.plan.steps
+        for label in (self.blank, self.blank_parts):
+            label.setEnabled(True)
         self.blank.setText(unit_text.format_length(record.blank, self._units))
         self.blank_parts.setText(wording.blank_words(record, self._units))
+        self._show_order(tube, record)
+        self._show_ends(tube, record)
+
+    def _on_rest(self) -> None:
+        self._show_plan()
+        tube = self._session.layout.tubes.get(self._id)
+        if tube is not None:
+            self._show_bends(self._session.layout, tube)
 
     def _show_nearest(self) -> None:
         """How near which panel is, in large; coloured and signed by the band."""
@@ -210,33 +244,35 @@ class TubePage(NamedPage):
         )
         set_band(self.nearest, band)
 
-    def _show_bends(self, tube: Tube, record: TubeRecord) -> None:
+    def _show_order(self, tube: Tube, record: TubeRecord) -> None:
+        """Show from which end the bends are made, and what is known of the die."""
         plan = record.plan
         for part in self._bend_parts:
             part.setVisible(bool(record.bends))
         self.order.setVisible(bool(record.bends) and len(wording.bending_runs(plan)) != 1)
+        self.order.setText(wording.order_words(plan))
         self.trials.setText(wording.trials_state(plan.calibration))
         state = calibration_words.state_sentence(plan.calibration, record.stock)
         self.trials.setToolTip(f"{state} Opens the page where trial bends are entered.")
-        self.order.setText(wording.order_words(plan))
         self._show_beginning(tube, plan)
         if record.bends:
             self._show_wall(record)
-        self.bends.setRowCount(len(record.bends))
-        for row in range(len(record.bends)):
-            step = plan.steps[row] if plan.steps else None
-            bend = record.bends[row if step is None else step.bend - 1]
-            after = [*(bend.straight_before for bend in record.bends[1:]), record.last_straight]
-            leads_end = step is not None and step.leads == "end"
-            straight = after[bend.number - 1] if leads_end else bend.straight_before
+
+    def _show_bends(self, layout: Layout, tube: Tube) -> None:
+        points = [layout.nodes[id].position for id in tube.nodes]
+        data = bending.bend_data(points, bending.clr_of(layout, tube))
+        rows = bend_rows.in_order(data, self._order)
+        steps = self._steps or (None,) * len(rows)
+        self.bends.setRowCount(len(rows))
+        for place, (row, step) in enumerate(zip(rows, steps, strict=True)):
             texts = (
-                str(bend.number),
-                unit_text.format_length(straight, self._units, unit=False),
-                turn_words(bend.rotation if step is None else step.rotation),
-                unit_text.format_angle(bend.angle),
+                str(row.number),
+                unit_text.format_length(row.straight, self._units, unit=False),
+                turn_words(row.rotation),
+                unit_text.format_angle(row.angle),
             )
             for column, text in enumerate(texts):
-                show_cell(self.bends, row, column, text).setToolTip(step_tip(step, self._units))
+                show_cell(self.bends, place, column, text).setToolTip(step_tip(step, self._units))
         fit_height(self.bends)
 
     def _show_beginning(self, tube: Tube, plan: Plan) -> None:

@@ -1,7 +1,7 @@
 """Marks that stand for the layout and its report: nodes, clearances, bad bends, axes. Imports no Qt."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +18,7 @@ from geometry.layout import Die, Layout, Node, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
 from geometry.tube.centreline import Centreline
-from geometry.tube.feeding import Feeding
+from geometry.tube.feeding import TubeEnd
 from geometry.vectors import Vec3, distance, vec
 
 if TYPE_CHECKING:  # the checks bring their kernels along, which the start need not wait for
@@ -104,25 +104,26 @@ def corner_lines(lines: Iterable[Centreline], to_screen: Callable[[Vec3], Xy]) -
     return marks
 
 
-def longer_blank(layout: Layout, tube: Tube, held_before: Feeding | None = None) -> tuple[float, float]:
+def longer_blank(
+    layout: Layout, tube: Tube, leads: Mapping[int, TubeEnd] | None = None
+) -> tuple[float, float]:
     """Return what the die needs the blank longer at each end, beyond the allowances asked for.
 
-    Under the hand there is no time to look for the best order anew: the one of before still tells
-    which end leads at the outermost bends.
+    Under the hand there is no time to look for the best order anew; then the ends that lead at the
+    bends are taken as given, the start where nothing is said.
     """
     asked = feeding.asked_allowances(layout, tube)
-    if held_before is None:
+    if leads is None:
         fed = feeding.of(layout, tube)
         return fed.start_allowance - asked[0], fed.end_allowance - asked[1]
-    die, straights = bending.die_of(layout, tube), centreline.of(layout, tube).straights
-    leads = {feed.bend: feed.leads for feed in held_before.feeds}
-    if die is None or len(leads) != len(straights) - 1 or not leads:
+    die, line = bending.die_of(layout, tube), centreline.of(layout, tube)
+    if die is None or not line.bends:
         return 0.0, 0.0
-    first = die.first_straight if leads[0] == "start" else die.tail
-    last = die.first_straight if leads[len(leads) - 1] == "end" else die.tail
+    first = die.first_straight if leads.get(0, "start") == "start" else die.tail
+    last = die.tail if leads.get(len(line.bends) - 1, "start") == "start" else die.first_straight
     return (
-        0.0 if tube.start_cut == "before" else first - max(straights[0], 0.0) - asked[0],
-        0.0 if tube.end_cut == "before" else last - max(straights[-1], 0.0) - asked[1],
+        0.0 if tube.start_cut == "before" else first - max(line.straights[0], 0.0) - asked[0],
+        0.0 if tube.end_cut == "before" else last - max(line.straights[-1], 0.0) - asked[1],
     )
 
 

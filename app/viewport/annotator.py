@@ -15,6 +15,7 @@ from app.viewport.marks import Badge, Mark, Shape, Sign, Whisper, Xy
 from app.viewport.placing import Outlook
 from geometry.layout import Layout
 from geometry.tube import feeding
+from geometry.tube.feeding import TubeEnd
 from geometry.vectors import Vec3
 
 if TYPE_CHECKING:
@@ -86,15 +87,22 @@ class Annotator:
         return marks + tool_marks
 
     def _blank_words(self, outlook: Outlook, tubes: list[int]) -> list[Mark]:
-        layout, recorded = outlook.layout, self._session.recorded
+        layout = outlook.layout
         marks: list[Mark] = []
         for id in tubes:
-            before = recorded.tubes.get(id) if self._session.is_previewing else None
-            held_before = None if before is None else feeding.of(recorded, before)
+            longer = annotations.longer_blank(layout, layout.tubes[id], self._leads(id))
             tube = layout.tubes[id]
-            longer = annotations.longer_blank(layout, tube, held_before)
             marks += annotations.blank_words(outlook, tube, longer, self._length, self._to_screen)
         return marks
+
+    def _leads(self, tube: int) -> dict[int, TubeEnd] | None:
+        """Return the ends that lead in the recorded order while the hand moves; at rest nothing is given."""
+        if not self._session.is_previewing:
+            return None
+        recorded = self._session.recorded
+        before = recorded.tubes.get(tube)
+        feeds = feeding.of(recorded, before).feeds if before is not None else ()
+        return {feed.bend: feed.leads for feed in feeds}
 
     def _fact_marks(self, outlook: Outlook, labelled: list[int], taken: list[Rect]) -> list[Mark]:
         """Return badges for the labelled tubes, and for the others signs alone."""

@@ -163,6 +163,24 @@ def test_the_numbers_follow_a_drag(
     session.cancel()
 
 
+def test_the_blank_is_pale_under_the_hand_and_right_when_it_rests(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    hoop = named("Hoop")
+    session.select((hoop,))
+    node = session.layout.tubes[hoop].nodes[0]
+    session.preview(edits.move_nodes(session.layout, (node,), (0.0, 0.0, 300.0)))
+    panel._refresh()
+    assert not panel.tube.blank.isEnabled()
+    record = schedule.record(session.layout, session.layout.tubes[hoop])
+    qtbot.waitUntil(panel.tube.blank.isEnabled)
+    assert panel.tube.blank.text() == format_length(record.blank, MILLIMETRES)
+    session.cancel()
+    assert panel.tube.blank.isEnabled()
+    record = schedule.record(session.layout, session.layout.tubes[hoop])
+    assert panel.tube.blank.text() == format_length(record.blank, MILLIMETRES)
+
+
 def test_a_coordinate_typed_in_the_table_moves_the_node(
     panel: PropertiesPanel, session: Session, named: Named
 ) -> None:

@@ -85,7 +85,7 @@ def test_under_the_hand_the_longer_blank_is_what_the_order_of_before_makes_it(
     layout = edits.set_bend_from(layout, layout.tubes, bend_from)
     layout = edits.set_cuts(layout, layout.tubes, cut, "after")
     (tube,) = layout.tubes.values()
-    held = feeding.of(layout, tube)
+    leads = {feed.bend: feed.leads for feed in feeding.of(layout, tube).feeds}
     moved = edits.move_nodes(layout, tube.nodes[:1], (0.0, 0.0, 30.0))
     exact = annotations.longer_blank(moved, moved.tubes[tube.id])
-    assert annotations.longer_blank(moved, moved.tubes[tube.id], held) == pytest.approx(exact)
+    assert annotations.longer_blank(moved, moved.tubes[tube.id], leads) == pytest.approx(exact)

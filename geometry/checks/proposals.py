@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterator
-from itertools import chain
+from itertools import chain, islice
 
 from msgspec.structs import replace
 
@@ -19,7 +19,8 @@ Judge = Callable[[Layout, Tube], tuple[Finding, ...]]
 Mends = Iterator[Mend]
 STEPS = 6  # of the search for how far a corner has to go; each gets some ten times nearer
 FARTHEST = 20.0  # times the length that is missing; a corner that has to go farther is no mend
-ROOMIER = (50.0, 100.0, 200.0)  # mm; tried where a tube hits itself
+ROOMIER = (50.0, 200.0)  # mm; tried where a tube hits itself
+MOST = 10  # of these tries; each takes some ms
 
 
 def with_mend(layout: Layout, tube: Tube, finding: Finding, judge: Judge) -> Finding:
@@ -185,9 +186,8 @@ def _other_order(layout: Layout, tube: Tube, finding: Finding) -> Mends:
     if finding.severity == "error":
         line = centreline.of(layout, tube)
         inner = range(1, len(line.bends))
-        yield from chain.from_iterable(
-            _apart(layout, tube, line, number, amount) for amount in ROOMIER for number in inner
-        )
+        roomier = (_apart(layout, tube, line, number, amount) for amount in ROOMIER for number in inner)
+        yield from islice(chain.from_iterable(roomier), MOST)
     yield from _split(layout, tube, finding)
 
 

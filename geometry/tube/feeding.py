@@ -164,22 +164,21 @@ def _chosen(line: Centreline, setup: _Setup) -> Feeding:
             return fed
         if least is not None and _badness(fed, setup) >= least:
             continue
-        fed = _swung(line, blank, setup, fed)
-        badness = _badness(fed, setup)
+        badness = _badness(fed, setup, swing.count(setup.machine, _moves(line, blank, fed)))
         if least is None or badness < least:
             best, least = fed, badness
         if least == NOTHING_AGAINST:
             break
     assert best is not None, "a bent tube has an order"
-    return best
+    return best if least == _badness(best, setup) else _swung(line, blank, setup, best)
 
 
-def _badness(fed: Feeding, setup: _Setup) -> tuple[int, bool]:
+def _badness(fed: Feeding, setup: _Setup, hits: int = 0) -> tuple[int, bool]:
     """Return what an order is judged by: what stands against it, and whether a stick is long enough.
 
     A short straight between bends is short in every order.
     """
-    troubles = sum(trouble.kind != "between" for trouble in fed.troubles)
+    troubles = hits + sum(trouble.kind != "between" for trouble in fed.troubles)
     return troubles, fed.blank > setup.stick + LENGTH_NOISE
 
 
@@ -264,10 +263,7 @@ def _sides(blank: _Blank, order: Order) -> list[_Side]:
 
 def _swung(line: Centreline, blank: _Blank, setup: _Setup, fed: Feeding) -> Feeding:
     """Return the feeding with what gets in the way of it."""
-    moves = _moves(line, blank, fed)
-    hits = swing.hits(setup.machine, moves)
-    if not hits:
-        return fed
+    hits = swing.hits(setup.machine, _moves(line, blank, fed))
     in_the_way = [Trouble(fed.feeds[hit.move].bend, hit.kind, hit.clearance, 0.0, hit.box) for hit in hits]
     return replace(fed, troubles=(*fed.troubles, *in_the_way))
 

@@ -12,7 +12,8 @@ from geometry.tube.centreline import Centreline
 
 SLEEVE = 3.0  # length of an inner sleeve in diameters, half of it each side; common practice, no source
 WELD_ROOM = 25.0  # mm of straight beside a sleeve, for the weld and the fit; common practice, no source
-STEPS = 8  # places that are tried on each free straight, beside its ends
+STEPS = 8  # parts that a free straight is looked at in
+MOST = 12  # places that are tried, those with most room first; each takes some ms
 
 
 class _Stop(Struct, frozen=True):
@@ -48,10 +49,12 @@ def place(layout: Layout, tube: Tube) -> float | None:
         key=lambda one: (-round(one.room / SAME_POINT), abs(one.station - middle)),
     )
     stick = layout.stocks[tube.stock].stick
-    could_fit = [one for one in places if _longer_part(line, one.station) <= stick]
-    return next(
-        (one.station for one in could_fit if _makes_good_parts(layout, tube, line, one.station)), None
-    )
+    asked = sum(feeding.asked_allowances(layout, tube))
+    # No part can stretch more than the whole tube does, nor have a shorter blank than this leaves.
+    stretch = max(0.0, line.length + asked - feeding.of(layout, tube).blank)
+    could_fit = [one for one in places if max(one.station, line.length - one.station) - stretch <= stick]
+    tried = (one.station for one in could_fit[:MOST])
+    return next((station for station in tried if _makes_good_parts(layout, tube, line, station)), None)
 
 
 def _stops(layout: Layout, tube: Tube, line: Centreline) -> list[_Stop]:
@@ -87,12 +90,6 @@ def _places(line: Centreline, stops: list[_Stop], clear: float) -> list[_Place]:
             station = low + (high - low) * step / STEPS
             places.append(_Place(station, min(station - reached, after.start - station)))
     return places
-
-
-def _longer_part(line: Centreline, station: float) -> float:
-    """Return a length that the longer blank can't be below: of its straights alone."""
-    bent = sum(bend.end - bend.start for bend in line.bends)
-    return max(station, line.length - station) - bent
 
 
 def _makes_good_parts(layout: Layout, tube: Tube, line: Centreline, station: float) -> bool:

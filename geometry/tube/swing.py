@@ -123,14 +123,22 @@ _NO_CELLS = _Cells(*np.empty((9, 0)))
 
 def hits(machine: Machine, moves: Sequence[Move]) -> tuple[Hit, ...]:
     """Return what gets in the way of each of the moves."""
-    things = _things(machine, moves)
-    turns = _turns(machine, moves)
+    things, turns = _things(machine, moves), _turns(machine, moves)
+    return _told(machine, turns, things, _unavoidable(turns, _all_hit(turns, things)))
+
+
+def count(machine: Machine, moves: Sequence[Move]) -> int:
+    """Return how many things get in the way; quicker than to say how far the tube would go into them."""
+    things, turns = _things(machine, moves), _turns(machine, moves)
+    hit = _unavoidable(turns, _all_hit(turns, things))
+    return len({(turns[turn].move, thing) for turn, thing in hit})
+
+
+def _all_hit(turns: Sequence[_Turn], things: _Things) -> set[tuple[int, int]]:
+    """Return the turns and things that meet."""
     cells = _cells(turns, things)
-    if not len(cells.case):
-        return ()
     width = things.reach.shape[1]
-    hit = {divmod(case, width) for case in _hit(cells)}
-    return _told(machine, turns, things, _unavoidable(turns, hit))
+    return {divmod(case, width) for case in _hit(cells)} if len(cells.case) else set()
 
 
 def overbent(machine: Machine, angle: float) -> float:
@@ -358,18 +366,34 @@ def _cells(turns: Sequence[_Turn], things: _Things) -> _Cells:
 
 def _hit(cells: _Cells) -> set[int]:
     """Return the cases in which a tube gets too near."""
-    hit: set[int] = set()
+    hit = _hit_at_once(cells)
+    if hit:
+        cells = cells.chosen(~np.isin(cells.case, list(hit)))
     while len(cells.case):
-        cells = cells.chosen(_gap(cells) < cells.reach + SAGITTA)
-        if not len(cells.case):
-            break
         lengths = np.linalg.norm(cells.far - cells.near, axis=1)
         ways = np.hypot(*_spread(cells)) * (cells.high - cells.low)
         certain = (_middle_gap(cells) < cells.reach) | (np.maximum(lengths, ways) <= SMALLEST)
-        hit.update(cells.case[certain].tolist())
-        left = ~np.isin(cells.case, list(hit))
-        cells = _cut(cells.chosen(left), (lengths >= ways)[left])
+        if certain.any():
+            hit.update(cells.case[certain].tolist())
+            left = ~np.isin(cells.case, list(hit))
+            cells, lengths, ways = cells.chosen(left), lengths[left], ways[left]
+        cells = _cut(cells, lengths >= ways)
+        cells = cells.chosen(_gap(cells) < cells.reach + SAGITTA)
     return hit
+
+
+def _hit_at_once(cells: _Cells) -> set[int]:
+    """Return the cases that are hit at some of a few places and angles; most are, if any."""
+    parts = np.linspace(0.0, 1.0, LOOKED_AT)
+    spots = np.linspace(0.0, 1.0, 5)[:, None, None]
+    angles = cells.low[:, None] + (cells.high - cells.low)[:, None] * parts
+    near, far = cells.near[:, None], cells.far[:, None]
+    places = _placed((1.0 - spots[..., None]) * near + spots[..., None] * far, angles)
+    low = np.broadcast_to(cells.box_low[:, None], (*angles.shape, 3)).copy()
+    low[..., 1] += cells.creep[:, None] * angles
+    apart = _apart(places, places, low, cells.box_high[:, None])
+    is_hit = (apart < cells.reach[:, None]).any(axis=(0, 2))
+    return set(cells.case[is_hit].tolist())
 
 
 def _spread(cells: _Cells) -> tuple[Floats, Floats]:

@@ -58,7 +58,8 @@ class _Chart(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         line = painter.fontMetrics().height()
         painter.setPen(self.colour(Role.WindowText))
-        painter.drawText(QRectF(0.0, 0.0, self.width(), line), Qt.AlignmentFlag.AlignLeft, self.title)
+        title = painter.fontMetrics().elidedText(self.title, Qt.TextElideMode.ElideRight, self.width())
+        painter.drawText(QRectF(0.0, 0.0, self.width(), line), Qt.AlignmentFlag.AlignLeft, title)
         frame = QRectF(self.rect()).adjusted(LEFT, TOP, -RIGHT, -BOTTOM)
         if self.is_empty():
             painter.setPen(self.colour(Role.PlaceholderText))
@@ -66,6 +67,11 @@ class _Chart(QWidget):
             painter.drawText(QRectF(self.rect()).adjusted(4.0, TOP, -4.0, 0.0), flags, self._empty)
             return
         self.draw(painter, frame)
+
+    def describe(self, words: str) -> None:
+        """Say in words what is drawn, for who hovers or can't see it."""
+        self.setToolTip(words)
+        self.setAccessibleDescription(words)
 
     def is_empty(self) -> bool:
         raise NotImplementedError
@@ -92,8 +98,8 @@ class DialChart(_Chart):
 
     def show_fit(self, line: Sequence[DialPoint], bends: Sequence[Bent]) -> None:
         self._line, self._bends = line, bends
-        told = ", ".join(f"{angle_text(b.dial)} gave {angle_text(b.angle)}" for b in bends)
-        self.setAccessibleDescription(told)
+        told = "\n".join(f"{angle_text(b.dial)} gave {angle_text(b.angle)}" for b in bends)
+        self.describe(told)
         self.update()
 
     def is_empty(self) -> bool:
@@ -162,7 +168,8 @@ class MissChart(_Chart):
 
     def show_bars(self, bars: Sequence[Bar], unit: str) -> None:
         self._bars, self._unit = bars, unit
-        self.setAccessibleDescription(", ".join(f"{b.name} {b.what}: {b.value:.2f} {unit}" for b in bars))
+        bends = ((b.name.partition(" ")[0], b) for b in bars)
+        self.describe("\n".join(f"{name}, {b.what}: {b.value:+.3g} {unit} ± {b.sd:.2g}" for name, b in bends))
         self.update()
 
     def is_empty(self) -> bool:

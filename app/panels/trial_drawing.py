@@ -16,6 +16,7 @@ STRIP = 66.0  # pixels for the straight scrap
 SECTION = 108.0  # pixels beside it for the flattened section
 ROOM = 46.0  # pixels round the bend, for words
 AWAY = 15.0  # pixels from the tube to a measure
+LARGEST = 1.3  # pixels for each mm
 Role = QPalette.ColorRole
 LEFT, CENTRE = Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignHCenter
 Point = tuple[float, float]  # mm, y up
@@ -100,22 +101,21 @@ class _Pen:
         low, high = (tuple(pick(p[k] for p in ends) for k in (0, 1)) for pick in (min, max))
         inner = frame.adjusted(ROOM * 0.4, ROOM * 0.5, -ROOM * 1.6, -ROOM)
         scale = min(
-            inner.width() / max(high[0] - low[0], 1.0), inner.height() / max(high[1] - low[1], 1.0), 0.9
+            inner.width() / max(high[0] - low[0], 1.0), inner.height() / max(high[1] - low[1], 1.0), LARGEST
         )
-        shift_x = inner.left() + (inner.width() - scale * (high[0] - low[0])) / 2.0
+        left = inner.left() + (inner.width() - scale * (high[0] - low[0])) / 2.0
+        below = inner.bottom() - (inner.height() - scale * (high[1] - low[1])) / 2.0
 
         def at(point: Point) -> QPointF:
-            return QPointF(
-                shift_x + scale * (point[0] - low[0]), inner.bottom() - scale * (point[1] - low[1])
-            )
+            return QPointF(left + scale * (point[0] - low[0]), below - scale * (point[1] - low[1]))
 
         self._die(at((0.0, RADIUS)), scale * (RADIUS - TUBE / 2.0), shape.lead)
         self._tube([at(p) for p in shape.run], TUBE * scale)
-        self._angle(at(shape.corner), shape.lead, max(scale * 100.0, 40.0))
         tail, lead = shape.tail_leg, shape.lead_leg
         self._measure("tail_leg", "tail leg", at(tail[0]), at(tail[1]), (0.0, 1.0))
         outward = (shape.lead[1], shape.lead[0])  # on the screen, away from the die
         self._measure("lead_leg", "leading leg", at(lead[0]), at(lead[1]), outward)
+        self._angle(at(shape.corner), shape.lead, max(scale * 100.0, 40.0))
 
     def _tube(self, points: list[QPointF], width: float) -> None:
         for role, less in ((Role.PlaceholderText, 0.0), (Role.Midlight, 2.0)):
@@ -148,9 +148,10 @@ class _Pen:
         box = QRectF(corner.x() - radius, corner.y() - radius, 2.0 * radius, 2.0 * radius)
         self.painter.setBrush(Qt.BrushStyle.NoBrush)
         self.painter.drawArc(box, 0, round(math.degrees(turn) * 16.0))
-        half = turn * 0.3
-        place = QPointF(corner.x() + radius * math.cos(half) + 6.0, corner.y() - radius * math.sin(half))
-        self._words("angle", "angle", QRectF(place.x(), place.y() - self.line / 2.0, 60.0, self.line), LEFT)
+        place = corner + QPointF(reach + 4.0, 0.0)
+        box = QRectF(place.x(), place.y() - self.line / 2.0, self._width("angle", "angle"), self.line)
+        self.painter.fillRect(box, self._colour(Role.Window))
+        self._words("angle", "angle", box, LEFT)
 
     def _section(self, centre: QPointF) -> None:
         """The flattened tube at the middle of the bend; it is least across, in the plane of the bend."""
@@ -178,7 +179,7 @@ class _Pen:
         along = math.atan2(b.y() - a.y(), b.x() - a.x())
         for tip, turned in ((a + away, along), (b + away, along + math.pi)):
             self._arrow(tip, turned, pen.color())
-        place = (a + b) / 2.0 + away
+        place = a + (b - a) * (0.3 if name == "lead_leg" else 0.5) + away
         width = self._width(name, words)
         if abs(outward[1]) > 0.8:
             box = QRectF(place.x() - width / 2.0, place.y() - self.line / 2.0, width, self.line)

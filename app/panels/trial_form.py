@@ -189,6 +189,7 @@ class TrialForm(QWidget):
             field.set_value(getattr(trial, name))
         self.made.setText(trial.made)
         self.note.setText(trial.note)
+        self.note.setCursorPosition(0)
         self.measured_to.setCurrentIndex(self.measured_to.findData(trial.measured_to))
         self._name(
             f"Change the trial bend of {angle_text(trial.angle)}",

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWi
 from app import calibration_words
 from app.panels.rows import keep_to_width, set_kind
 from app.panels.trial_charts import Bar, Bent, DialChart, MissChart
-from app.panels.trial_form import angle_text
 from app.units import MM_PER_INCH, Units
 from geometry.layout import Die, Layout, Stock
 from geometry.tube import trials
@@ -120,7 +119,7 @@ class ResultView(QWidget):
         for residual in sorted(known, key=lambda r: order[r.trial]):
             scale = math.degrees(1.0) if residual.what == "dial" else per_mm
             bar = Bar(
-                f"{angle_text(layout.trials[residual.trial].angle)} {residual.trial}",
+                f"{math.degrees(layout.trials[residual.trial].angle):.0f}° {residual.trial}",
                 residual.what,
                 residual.value * scale,
                 residual.sd * scale,

@@ -183,7 +183,7 @@ class TrialsPage(QScrollArea):
         die, stock = pair
         calibration = trials.learnt(layout, die, stock)
         sentence = calibration_words.state_sentence(calibration, stock)
-        self.head.say(sentence, STATE_KINDS[calibration.state])
+        self.head.say(sentence, "bad" if calibration.contradicting else STATE_KINDS[calibration.state])
         self.result.show_learnt(calibration, die, stock, layout, self._units)
         mine = sorted(self._mine(), key=lambda trial: (trial.made, trial.id), reverse=True)
         self.list.fill(mine, calibration.contradicting, self._units)

@@ -20,6 +20,18 @@ WANTED: dict[State, str] = {
     "partial": "another trial bend is wanted",
     "measured": "measure them again",
 }
+READING = (
+    "Views. Bends are numbered from START. Straights are at true length; sizes over all are taken over the "
+    "outside, between the trim lines.",
+    "Steps. They stand in the order of bending. All marks run from the sawn, square START end, whichever end "
+    "leads; set each at the reference point of the die. Clockwise is as seen from the tail, facing the die. "
+    "Same plane: leave the tube as it lies. Flip: half a turn.",
+    "Check while bending. Straight between: from the end of one bend to the start of the next. Chord: from "
+    "the middle of one end face to the middle of the other, allowances on. Free end: how high its middle "
+    "stands over a table, the legs of the bend before lying flat on it. Over outsides: along the straight "
+    "between two bends, to where the outsides of the legs would cross (corner) or, from 90° on, to the back "
+    "of the bend (back).",
+)
 
 
 def of(
@@ -57,6 +69,7 @@ def of(
     blocks += [
         _totals(schedule, layout, units),
         Text(tuple(f"{heading}. {words}" for heading, words in wording.CAUTIONS[1:]), "Cautions", "caution"),
+        Text(READING, "How to read the sheets", "small"),
     ]
     return Page("cover", job, f"Tube packet, {made.isoformat()}", tuple(blocks))
 

@@ -33,7 +33,7 @@ class _Look(Struct, frozen=True):
 
 
 LARGE = _Look(14.5, 10.0, 11.0, 9.5, True, 4.0)
-LIST = _Look(11.0, 8.5, 8.5, 9.0, False, 5.0)
+LIST = _Look(11.0, 8.5, 8.5, 9.0, False, 4.0)
 TIGHT = _Look(10.5, 8.5, 8.5, 9.0, False, 1.0)
 
 _Line = tuple[str, float, bool]  # text, size, bold

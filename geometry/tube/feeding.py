@@ -157,14 +157,18 @@ def _unbent(line: Centreline, start: _End, end: _End) -> Feeding:
 def _chosen(line: Centreline, setup: _Setup) -> Feeding:
     """Return the first order that nothing stands against, or the one with the least against it."""
     blank = _blank(line, setup.machine)
+    known: dict[Move, int] = {}  # orders have many moves in common
     best, least = None, None
     for order in orders(len(line.bends), setup.bend_from):
         fed = _held(line, blank, setup, order)
         if not line.is_makeable:
             return fed
-        if least is not None and _badness(fed, setup) >= least:
+        moves = _moves(line, blank, fed)
+        if least is not None and _badness(fed, setup, sum(known.get(move, 0) for move in moves)) >= least:
             continue
-        badness = _badness(fed, setup, swing.count(setup.machine, _moves(line, blank, fed)))
+        new = [move for move in moves if move not in known]
+        known.update(zip(new, swing.counts(setup.machine, new), strict=True))
+        badness = _badness(fed, setup, sum(known[move] for move in moves))
         if least is None or badness < least:
             best, least = fed, badness
         if least == NOTHING_AGAINST:

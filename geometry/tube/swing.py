@@ -11,6 +11,7 @@ radius of the die; a bender is drawn as boxes too coarse to pass round a tube th
 """
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
@@ -124,21 +125,23 @@ _NO_CELLS = _Cells(*np.empty((9, 0)))
 def hits(machine: Machine, moves: Sequence[Move]) -> tuple[Hit, ...]:
     """Return what gets in the way of each of the moves."""
     things, turns = _things(machine, moves), _turns(machine, moves)
-    return _told(machine, turns, things, _unavoidable(turns, _all_hit(turns, things)))
+    return _told(machine, turns, things, _unavoidable(turns, _met(turns, things)))
 
 
-def count(machine: Machine, moves: Sequence[Move]) -> int:
-    """Return how many things get in the way; quicker than to say how far the tube would go into them."""
+def counts(machine: Machine, moves: Sequence[Move]) -> tuple[int, ...]:
+    """Return how many things get in the way of each of the moves; quicker than to say how far."""
     things, turns = _things(machine, moves), _turns(machine, moves)
-    hit = _unavoidable(turns, _all_hit(turns, things))
-    return len({(turns[turn].move, thing) for turn, thing in hit})
+    met = {(turns[turn].move, thing) for turn, thing in _unavoidable(turns, _met(turns, things))}
+    each = Counter(move for move, _ in met)
+    return tuple(each[number] for number in range(len(moves)))
 
 
-def _all_hit(turns: Sequence[_Turn], things: _Things) -> set[tuple[int, int]]:
+def _met(turns: Sequence[_Turn], things: _Things) -> set[tuple[int, int]]:
     """Return the turns and things that meet."""
     cells = _cells(turns, things)
-    width = things.reach.shape[1]
-    return {divmod(case, width) for case in _hit(cells)} if len(cells.case) else set()
+    if not len(cells.case):
+        return set()
+    return {divmod(case, things.reach.shape[1]) for case in _hit(cells)}
 
 
 def overbent(machine: Machine, angle: float) -> float:

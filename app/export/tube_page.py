@@ -66,7 +66,7 @@ def of(job: str, record: TubeRecord, layout: Layout, report: Report, units: Unit
         checks = bench.of(record.plan, record.stock.od, numbers)
         small = (*_sleeves(record, layout, units), *_small_print(record, numbers, layout, units))
         blocks += [
-            step_table(rows, layout, units, trial_words.heading(record.plan.calibration)),
+            step_table(rows, numbers.blank, layout, units, trial_words.heading(record.plan.calibration)),
             _stance(rows),
         ]
         blocks += [bench_table(rows, checks, units), Text(small, "", "small")]
@@ -95,7 +95,9 @@ def can_be_bent(record: TubeRecord, report: Report) -> bool:
     return record.makeable and not stops
 
 
-def step_table(rows: Sequence[BenderStep], layout: Layout, units: Units, warning: str = "") -> Table:
+def step_table(
+    rows: Sequence[BenderStep], blank: float, layout: Layout, units: Units, warning: str = ""
+) -> Table:
     """Return what to set, in the order of bending; the mark is the biggest figure."""
     again = [Band(0, warning, True)] if warning and len(rows) > MOST_ON_ONE_PAGE else []
     unit, step = units_of.length_unit(units), layout.limits.angle_step
@@ -112,7 +114,7 @@ def step_table(rows: Sequence[BenderStep], layout: Layout, units: Units, warning
         (
             Cell(wording.ordinal(row.number)),
             Cell(str(row.bend), in_ring=True),
-            _mark(row.mark, units),
+            _mark(row.mark, blank, units),
             Cell(
                 units_of.format_mark(row.start, units, unit=False),
                 units_of.format_mark(row.end, units, unit=False),
@@ -179,8 +181,12 @@ def _bands(rows: Sequence[BenderStep], above: Sequence[Band]) -> tuple[Band, ...
     return tuple(bands)
 
 
-def _mark(mm: float, units: Units) -> Cell:
-    return Cell(units_of.format_mark(mm, units, unit=False), units_of.other_mark(mm, units))
+def _mark(mm: float, blank: float, units: Units) -> Cell:
+    """Return a mark; one that would lie off the blank is measured from the end it is past."""
+    past = "past START" if mm < 0.0 else "past END" if mm > blank else ""
+    from_there = -mm if mm < 0.0 else mm - blank if past else mm
+    text = units_of.format_mark(from_there, units, unit=False)
+    return Cell(text, units_of.other_mark(from_there, units), over=past)
 
 
 def _turn(row: BenderStep, step: float) -> Cell:

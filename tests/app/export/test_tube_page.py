@@ -62,6 +62,25 @@ def test_the_steps_stand_in_the_order_of_bending_with_the_mark_as_the_biggest_fi
         assert row[6].under == f"included {180 - math.degrees(step.angle):.1f}°"
 
 
+def test_a_mark_off_the_blank_is_measured_past_its_end_without_a_sign(job):
+    for reference, leads, past in ((900.0, "start", "past START"), (900.0, "end", "past END")):
+        layout = rack.replace_die(job, replace(job.dies[DIE], reference=reference))
+        layout = from_end(layout, leads)
+        record = schedules.build(layout).records[RAIL]
+        cell = block(page_of(layout), Table).rows[0][2]
+        mark = record.plan.steps[0].mark
+        off = -mark if leads == "start" else mark - record.blank
+        assert cell.over == past
+        assert float(cell.text) == pytest.approx(off, abs=1.0)
+
+
+def test_the_dial_and_rotation_keep_to_the_angle_step(job):
+    layout = edits.set_limits(job, angle_step=math.radians(0.5))
+    page = page_of(layout)
+    assert all(row[4].text[-3:] in (".0°", ".5°") for row in block(page, Table).rows)
+    assert "angles to 0.5°" in block(page, Text, 1).paragraphs[1]
+
+
 def test_a_bend_is_shown_where_its_mark_as_set_puts_it(job):
     # The die's mark is where the bend starts: both figures must be the same on paper.
     for units in (MILLIMETRES, INCHES, INCH_FRACTIONS):

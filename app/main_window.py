@@ -436,7 +436,7 @@ class MainWindow(QMainWindow):
         if self.session.is_previewing:
             self.session.cancel()
         path = self.session.path
-        if path is not None and self.is_in_room:
+        if path is not None and self.is_at_job:
             self._remember_job(path)
             self._keep_picture(path)
 

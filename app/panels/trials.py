@@ -142,6 +142,8 @@ class TrialsPage(QScrollArea):
     def open_on(self, die: int | None = None) -> None:
         """Show a die, else the pair of the selected tube, else what was shown, else what the job uses."""
         session = self._session
+        if die is None and self.pair is not None and self.form.is_begun:
+            return  # what was typed stays with its die
         self._take_pair(best_pair(session.layout, die, session.selection, self._pair))
 
     def begin(self) -> None:
@@ -163,11 +165,11 @@ class TrialsPage(QScrollArea):
         self._propose()
 
     def _take_pair(self, pair: Pair | None) -> None:
-        """Show another pair; what was typed for the one before is dropped."""
+        """Show another pair; measurements that were typed for a new trial bend go along."""
         is_other = pair != self._pair
         self._pair = pair
         self.refresh()
-        if is_other or not self.form.is_begun:
+        if (is_other and self._changing is not None) or not self.form.is_begun:
             self._start_anew()
 
     # What is shown
@@ -321,9 +323,12 @@ class TrialsPage(QScrollArea):
     def _on_changed(self, before: Layout, after: Layout) -> None:
         if all(getattr(before, part) is getattr(after, part) for part in FOLLOWS):
             return
+        touched = _touched_pair(before, after)
         if self.pair is None:
             self._pair = None
             self.open_on()
+        elif touched is not None and touched in pairs(after) and self.isVisible():
+            self._take_pair(touched)  # undo shows what it brings back
         else:
             self.refresh()
             self._propose()
@@ -341,3 +346,11 @@ class TrialsPage(QScrollArea):
             self._on_drop()
         else:
             self.left.emit()
+
+
+def _touched_pair(before: Layout, after: Layout) -> Pair | None:
+    """Return the pair whose trial bends changed, if it is one pair's alone."""
+    old, new = before.trials, after.trials
+    ids = [id for id in {*old, *new} if old.get(id) != new.get(id)]
+    touched = {(trial.die, trial.stock) for id in ids if (trial := new.get(id) or old.get(id)) is not None}
+    return touched.pop() if len(touched) == 1 else None

@@ -368,6 +368,37 @@ def test_another_die_shows_its_own_trial_bends(page: TrialsPage, session: Sessio
     assert page.list.rowCount() == 1
 
 
+def test_measurements_typed_for_the_wrong_die_go_along_to_the_right_one(
+    qtbot: QtBot, page: TrialsPage, session: Session
+) -> None:
+    die, _ = used_pair(session)
+    type_trial(qtbot, page, lead_leg="345.5")
+    other = next(id for id in session.layout.dies if id != die.id)
+    page.open_on(other)
+    page.form.add.click()
+    assert only(session).die == other
+    assert only(session).lead_leg == 345.5
+
+
+def test_measurements_wait_while_the_person_looks_at_another_tube(
+    qtbot: QtBot, page: TrialsPage, session: Session
+) -> None:
+    die, _ = used_pair(session)
+    type_trial(qtbot, page)
+    session.select(list(session.layout.tubes)[-1:])
+    page.open_on()
+    page.form.add.click()
+    assert (only(session).die, only(session).length) == (die.id, 800.0)
+
+
+def test_undo_shows_the_die_whose_trial_bend_it_takes_back(page: TrialsPage, session: Session) -> None:
+    die, stock = used_pair(session)
+    session.commit("Trial", with_trials(session.layout, simulated(die, stock, 90.0)))
+    page.open_on(next(id for id in session.layout.dies if id != die.id))
+    session.undo()
+    assert page.pair == (die, stock)
+
+
 def test_another_job_starts_the_page_anew(qtbot: QtBot, page: TrialsPage, session: Session) -> None:
     type_trial(qtbot, page)
     session.open(rack.with_starting_rack(Layout()), None)

@@ -119,12 +119,37 @@ def longer_blank(
     die, line = bending.die_of(layout, tube), centreline.of(layout, tube)
     if die is None or not line.bends:
         return 0.0, 0.0
-    first = die.first_straight if leads.get(0, "start") == "start" else die.tail
-    last = die.tail if leads.get(len(line.bends) - 1, "start") == "start" else die.first_straight
+    first, last = _held_straights(die, len(line.bends), leads)
     return (
         0.0 if tube.start_cut == "before" else first - max(line.straights[0], 0.0) - asked[0],
         0.0 if tube.end_cut == "before" else last - max(line.straights[-1], 0.0) - asked[1],
     )
+
+
+def _held_straights(die: Die, bends: int, leads: Mapping[int, TubeEnd]) -> tuple[float, float]:
+    """Return the least straights at the start and the end of a tube for the ends that lead there."""
+    first = die.first_straight if leads.get(0, "start") == "start" else die.tail
+    last = die.tail if leads.get(bends - 1, "start") == "start" else die.first_straight
+    return first, last
+
+
+def cut_facts(
+    layout: Layout, tube: Tube, line: Centreline, leads: Mapping[int, TubeEnd], length: Callable[[float], str]
+) -> list[Fact]:
+    """Return which ends that are cut before bending leave the die too little to hold."""
+    die = bending.die_of(layout, tube)
+    if die is None or not line.bends or not line.is_makeable:
+        return []
+    needed = _held_straights(die, len(line.bends), leads)
+    middles = (line.bends[0].start / 2.0, (line.bends[-1].end + line.length) / 2.0)
+    straights = (line.straights[0], line.straights[-1])
+    facts = []
+    for end, cut in enumerate((tube.start_cut, tube.end_cut)):
+        if cut == "before" and straights[end] < needed[end] - LENGTH_NOISE:
+            at = vec(centreline.point_at(line, [middles[end]])[0])
+            said = f"straight {length(straights[end])}, die needs {length(needed[end])}"
+            facts.append(Fact(("cut", tube.id, end), at, None, "bad", "", said))
+    return facts
 
 
 def blank_words(

@@ -13,7 +13,7 @@ from app.viewport.labels import Rect
 from app.viewport.lines import of_all
 from app.viewport.marks import Badge, Mark, Shape, Sign, Whisper, Xy
 from app.viewport.placing import Outlook
-from geometry.layout import Layout
+from geometry.layout import Layout, Tube
 from geometry.tube import feeding
 from geometry.tube.feeding import TubeEnd
 from geometry.vectors import Vec3
@@ -101,8 +101,7 @@ class Annotator:
             return None
         recorded = self._session.recorded
         before = recorded.tubes.get(tube)
-        feeds = feeding.of(recorded, before).feeds if before is not None else ()
-        return {feed.bend: feed.leads for feed in feeds}
+        return leads_of(recorded, before) if before is not None else {}
 
     def _fact_marks(self, outlook: Outlook, labelled: list[int], taken: list[Rect]) -> list[Mark]:
         """Return badges for the labelled tubes, and for the others signs alone."""
@@ -113,7 +112,9 @@ class Annotator:
         for id, tube in layout.tubes.items():
             bad = annotations.bend_facts(layout, tube, lines[id], self._length)
             if id in labelled:
-                facts += bad
+                given = self._leads(id)
+                leads = leads_of(layout, tube) if given is None else given
+                facts += bad + annotations.cut_facts(layout, tube, lines[id], leads, self._length)
             else:
                 signs += [(fact.at, fact.shape, False) for fact in bad if fact.shape is not None]
         if self._report is not None:
@@ -153,6 +154,11 @@ class Annotator:
         if hovered in layout.tubes:
             chosen.add(hovered)
         return sorted(chosen)
+
+
+def leads_of(layout: Layout, tube: Tube) -> dict[int, TubeEnd]:
+    """Return the end that leads at each bend of a tube, counted from 0."""
+    return {feed.bend: feed.leads for feed in feeding.of(layout, tube).feeds}
 
 
 def changed_nodes(before: Layout, after: Layout) -> frozenset[int]:

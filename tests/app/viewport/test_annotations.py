@@ -4,6 +4,7 @@ import pytest
 from msgspec.structs import replace
 
 from app.viewport import annotations, picking
+from app.viewport.annotator import leads_of
 from app.viewport.camera import Camera, Size
 from app.viewport.marks import Whisper
 from app.viewport.placing import Outlook
@@ -89,3 +90,15 @@ def test_under_the_hand_the_longer_blank_is_what_the_order_of_before_makes_it(
     moved = edits.move_nodes(layout, tube.nodes[:1], (0.0, 0.0, 30.0))
     exact = annotations.longer_blank(moved, moved.tubes[tube.id])
     assert annotations.longer_blank(moved, moved.tubes[tube.id], leads) == pytest.approx(exact)
+
+
+def test_an_end_cut_before_bending_that_the_die_cannot_hold_is_marked_as_the_list_marks_it() -> None:
+    layout = hoop(900.0, first_straight=200.0, tail=800.0)
+    layout = edits.set_cuts(layout, layout.tubes, "before", "before")
+    layout = edits.set_bend_from(layout, layout.tubes, "start")
+    (tube,) = layout.tubes.values()
+    line = centreline.of(layout, tube)
+    facts = annotations.cut_facts(layout, tube, line, leads_of(layout, tube), lambda mm: f"{mm:.1f} mm")
+    assert [(fact.shape, fact.words) for fact in facts] == [("bad", "straight 785.7 mm, die needs 800.0 mm")]
+    (found,) = bends.findings(layout, tube)
+    assert (found.rule, found.value, found.limit) == ("end.cut_before", pytest.approx(785.7), 800.0)

@@ -33,7 +33,8 @@ class Row(Struct, frozen=True):
 
 def state_sentence(calibration: Calibration, stock: Stock) -> str:
     """Say how much is known of a die with a stock."""
-    if wrong := len(calibration.contradicting):
+    wrong = len(calibration.contradicting)
+    if wrong and calibration.state != "check first":
         return f"{_made(calibration)}: {wrong} of them {'does' if wrong == 1 else 'do'} not fit the others."
     match calibration.state:
         case "none":

@@ -40,7 +40,7 @@ def shown(known: Calibration, name: str, stock: Stock = STOCK) -> tuple[str, str
             "1 trial bend of 2026-11-20: not all is known yet.",
         ),
         (
-            replace(MEASURED, state="check first", batch="A"),
+            replace(MEASURED, state="check first", batch="A", contradicting=(5,)),
             "Batch B 7 has no trial bend yet; the sheets go by batch A and say “check bend first”.",
         ),
         (

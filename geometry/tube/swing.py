@@ -33,7 +33,7 @@ HALF_TURN, QUARTER_TURN = math.pi, math.pi / 2.0
 LOOKED_AT = 33  # angles at which the depth of a hit is taken
 SPACING = 25.0  # mm, likewise along the tube
 
-REMEMBERED = 64  # benders
+REMEMBERED = 256  # benders; arcs, which come back in each order
 UP_FIRST = [2, 0, 1]
 ORIGIN = np.zeros((1, 3))
 
@@ -189,6 +189,7 @@ def _grown(clr: float, points: Floats, rotation: float, made: Made) -> Floats:
     return np.concatenate([ORIGIN, arc, points[1:] @ turn.T + arc[-1]])
 
 
+@lru_cache(maxsize=REMEMBERED)
 def _arc(clr: float, angle: float) -> Floats:
     """Return points along an arc from the origin, that starts along x and turns to y."""
     most = 2.0 * math.acos(1.0 - SAGITTA / clr) if clr > SAGITTA else QUARTER_TURN
@@ -291,39 +292,27 @@ def _drifting(points: Floats, drift: float) -> Floats:
 
 
 def _things(machine: Machine, moves: Sequence[Move]) -> _Things:
-    """Return what must not be hit by the turns of moves."""
+    """Return what must not be hit by the turns of moves; see there for the rows."""
     low, high = _boxes(machine.bender)
+    moving = machine.bender.moves if machine.bender is not None else None
     count, rows = len(low), 1 + 2 * len(moves)
     lows, highs = np.zeros((rows, count + 1, 3)), np.zeros((rows, count + 1, 3))
     reach, creep = np.full((rows, count + 1), -1.0), np.zeros((rows, count + 1))
     lows[0, :count], highs[0, :count], reach[0, :count] = low, high, machine.od / 2.0
-    low, high = low[:, UP_FIRST], high[:, UP_FIRST]
-    moving = machine.bender.moves if machine.bender is not None else None
-    for number, move in enumerate(moves):
-        _, took, pace = _bending(machine, move)
-        row = 1 + 2 * number
-        if moving == "lead":
-            middle = (0.0, 0.0, machine.clr)
-            lows[row, :count], highs[row, :count], reach[row, :count] = (
-                low - middle,
-                high - middle,
-                machine.od / 2.0,
-            )
-        else:
-            middle = (0.0, -took / 2.0 if moving == "both" else 0.0, machine.clr)
-            row += 1
-            lows[row, :count], highs[row, :count], reach[row, :count] = (
-                low - middle,
-                high - middle,
-                machine.od / 2.0,
-            )
-        if move.ahead:
-            row = 1 + 2 * number
-            lows[row, count], highs[row, count] = (
-                (0.0, -move.tail - took, -machine.clr),
-                (0.0, 0.0, -machine.clr),
-            )
-            reach[row, count], creep[row, count] = machine.od, pace
+    bending = np.array([_bending(machine, move) for move in moves])
+    took, pace = bending[:, 1], bending[:, 2]
+    # The lead swings about the former as it does against the tail; a tail, or both, about another middle.
+    swinging = slice(1 if moving == "lead" else 2, None, 2)
+    middles = np.zeros((len(moves), 1, 3))
+    middles[:, 0, 1] = -took / 2.0 if moving == "both" else 0.0
+    middles[:, 0, 2] = machine.clr
+    lows[swinging, :count] = low[:, UP_FIRST] - middles
+    highs[swinging, :count] = high[:, UP_FIRST] - middles
+    reach[swinging, :count] = machine.od / 2.0
+    lows[1::2, count, 1] = -took - [move.tail for move in moves]
+    lows[1::2, count, 2] = highs[1::2, count, 2] = -machine.clr
+    reach[1::2, count] = [machine.od if move.ahead else -1.0 for move in moves]
+    creep[1::2, count] = pace
     return _Things(lows, highs, reach, creep)
 
 

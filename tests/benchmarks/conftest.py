@@ -14,6 +14,7 @@ from msgspec.structs import replace
 from geometry.body import distance
 from geometry.body.distance import BodyIndex, PanelIndex
 from geometry.layout import Body, Die, Layout, Mesh, Node, Panel, Stock, Tube
+from geometry.tube.stock import starting_bender
 from geometry.vectors import Floats
 
 ALONG, ROUND = 1000, 500  # squares of two triangles along the body and round it
@@ -37,6 +38,14 @@ class BigJob(Struct, frozen=True, eq=False):
         x, y, z = self.layout.nodes[self.joint].position
         moved = Node(self.joint, (x, y, z + up))
         return replace(self.layout, nodes={**self.layout.nodes, self.joint: moved})
+
+    def moved(self, along: float) -> Layout:
+        """Return the layout with every other node moved along the car."""
+        nodes = {
+            id: replace(node, position=(node.position[0] + along * (id % 2), *node.position[1:]))
+            for id, node in self.layout.nodes.items()
+        }
+        return replace(self.layout, nodes=nodes)
 
     def bare_queries(self, work: Callable[[], object]) -> tuple[int, Callable[[], object]]:
         """Return how many nearest points work asks for, and what asks for the same ones and nothing else."""
@@ -109,7 +118,8 @@ def _cage() -> tuple[Layout, int]:
         nodes=nodes,
         tubes=tubes,
         stocks={1: Stock(1, "44.45 x 2.41", 44.45, 2.41)},
-        dies={2: Die(2, "152 former", 44.45, 152.4)},
+        dies={2: Die(2, "152 former", 44.45, 152.4, bender=4)},
+        benders={4: starting_bender(4)},
         bodies={3: Body(3, "scan")},
         panels=panels,
     )

@@ -80,14 +80,14 @@ def _tube(record: TubeRecord, layout: Layout, report: Report, units: Units) -> t
         _number(clr, units),
         Cell(record.plan.calibration.state if record.bends else ""),
         Cell(str(len(record.bends)), number=len(record.bends)) if made else Cell(""),
-        *(_number(mark, units) for mark in marks),
+        *(_mark(mark, units) for mark in marks),
         *(_number(length if made else None, units) for length in lengths),
         _mass_number(record.mass if made else None, units),
         *(
             Cell(" ".join((tube_page.meets(end), *tube_page.end_text(end, layout))).strip())
             for end in record.ends
         ),
-        _number(max(numbers.left) if numbers and record.plan.steps else None, units),
+        _error(max(numbers.left) if numbers and record.plan.steps else None, units),
         Cell(" ".join(found)),
     )
 
@@ -104,7 +104,7 @@ def _bend(
         Cell(str(step.bend), number=step.bend),
         Cell(step.leads),
         Cell("yes" if step.is_turned_round else "no"),
-        *(_number(mm, units) for mm in (step.mark, step.start, step.end)),
+        *(_mark(mm, units) for mm in (step.mark, step.start, step.end)),
         Cell(step.word or "first bend"),
         _set(abs(step.turn), angle_step),
         _set(step.dial, angle_step),
@@ -113,12 +113,12 @@ def _bend(
         *(_angle(angle) for angle in (step.angle, math.pi - step.angle)),
         _number(record.plan.calibration.clr.value, units),
         *(
-            _number(found[kind].value if kind in found else None, units)
+            _mark(found[kind].value if kind in found else None, units)
             for kind in ("straight", "chord", "height")
         ),
-        _number(across.value if across else None, units),
+        _mark(across.value if across else None, units),
         Cell(tube_page.sides_text(across)),
-        _number(step.error, units),
+        _error(step.error, units),
     )
 
 
@@ -132,6 +132,24 @@ def _set(radians: float | None, step: float) -> Cell:
 
 def _angle(radians: float) -> Cell:
     text = units_of.format_angle(radians, unit=False)
+    return Cell(text, number=float(text))
+
+
+def _mark(mm: float | None, units: Units) -> Cell:
+    """Return a length in whole steps of the tape, as on the sheets."""
+    if mm is None:
+        return Cell("")
+    steps_made = units_of.nearest_step(mm, units_of.mark_step(units)) * units_of.mark_step(units)
+    places, scale = (0, 1.0) if units.length == "mm" else (3, units_of.MM_PER_INCH)
+    text = units_of.decimal(steps_made / scale, places)
+    return Cell(text, number=float(text))
+
+
+def _error(mm: float | None, units: Units) -> Cell:
+    """Return a small error, rounded up as on the sheets."""
+    if mm is None:
+        return Cell("")
+    text = tube_page.error_text(mm, units, unit=False)
     return Cell(text, number=float(text))
 
 

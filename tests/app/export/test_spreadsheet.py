@@ -44,6 +44,9 @@ def test_bends_stand_in_the_order_of_bending_with_the_numbers_of_the_sheet(job, 
     page = tube_page.of("j", schedule.records[1], layout, report, MILLIMETRES)
     shown = next(item for item in page.blocks if isinstance(item, Table)).rows
     assert [float(row[2].text) for row in shown] == [c.number for c in column(table, "set mark (mm)")[:2]]
+    assert [row[3].text for row in shown] == [c.text for c in column(table, "bend starts (mm)")[:2]]
+    checked = [item for item in page.blocks if isinstance(item, Table)][1].rows
+    assert [row[2].text for row in checked] == [c.text for c in column(table, "chord end to end (mm)")[:2]]
     assert [row[5].text for row in shown] == [f"{c.text}°" for c in column(table, "bend to (degrees)")[:2]]
     assert [row[4].text for row in shown] == [f"{c.text}°" for c in column(table, "dial (degrees)")[:2]]
     assert all(cell.number >= 0 for row in table.rows for cell in row if cell.number is not None)

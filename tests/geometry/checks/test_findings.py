@@ -8,10 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
+from geometry import edits
 from geometry.body import distance
 from geometry.checks import clearance, findings
+from geometry.checks.finding import Mend
 from geometry.checks.findings import Report
-from geometry.layout import Body, Die, Layout, Limits, Mesh, Node, Panel, Stock, Tube
+from geometry.layout import Body, Die, Landing, Layout, Limits, Mesh, Node, Panel, Stock, Tube
 
 FLOOR = Mesh(
     np.array([[-2000.0, -2000.0, 0.0], [4000.0, -2000.0, 0.0], [0.0, 4000.0, 0.0]]),
@@ -105,6 +107,26 @@ def test_what_all_tubes_hang_on_has_all_checked_again(change: dict[str, object])
     now = distance.build(after, index)
     assert same(findings.check(after, now, first), findings.check(after, now))
     assert not same(findings.check(after, now), first)
+
+
+def test_what_mends_a_tube_is_looked_for_again_where_another_one_comes_to_sit_on_it() -> None:
+    layout = Layout(
+        next_id=100,
+        nodes={1: Node(1, (0.0, 0.0, 900.0)), 2: Node(2, (4000.0, 0.0, 900.0))},
+        tubes={20: Tube(20, "T1", (1, 2), 50)},
+        stocks={50: Stock(50, "45 x 2.5", 45.0, 2.5, stick=3000.0)},
+    )
+    first = findings.check(layout, {})
+    after, _ = edits.add_tube(layout, [Landing(20, 2000.0), (2000.0, 500.0, 900.0)], 50)
+    second = findings.check(after, {}, first)
+    assert same(second, findings.check(after, {}))
+    assert mend_of(first).amount == pytest.approx(2000.0)
+    assert mend_of(second).amount != pytest.approx(2000.0)
+
+
+def mend_of(report: Report) -> Mend:
+    (mend,) = [found.mend for found in report.findings if found.mend]
+    return mend
 
 
 def test_tubes_not_asked_for_keep_old_figures_and_do_not_count_as_checked() -> None:

@@ -3,6 +3,8 @@
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry import edits, mends, sample
@@ -10,7 +12,7 @@ from geometry.checks import bends
 from geometry.checks.finding import Finding, Mend
 from geometry.errors import GeometryError
 from geometry.layout import Bender, Die, Landing, Layout, Node, Stock, Tube
-from geometry.tube import bending, centreline
+from geometry.tube import bending, centreline, stock
 from geometry.vectors import Vec3
 
 OD, CLR = 40.0, 150.0
@@ -241,6 +243,59 @@ def test_every_mend_of_the_sample_settles_its_finding() -> None:
         assert finding.mend is not None
         after = mends.mended(layout, finding.mend)
         assert [one for tube in after.tubes.values() for one in bends.findings(after, tube)] == []
+
+
+places = st.lists(st.tuples(*[st.floats(-900.0, 900.0)] * 3), min_size=2, max_size=6)
+rack = st.lists(
+    st.builds(
+        replace,
+        st.just(DIE),
+        clr=st.sampled_from([60.0, 120.0, 150.0]),
+        largest_angle=st.sampled_from([1.0, 2.0, 3.0]),
+        between_straight=st.sampled_from([0.0, 90.0]),
+        bender=st.sampled_from([None, 7]),
+    ),
+    min_size=1,
+    max_size=3,
+)
+
+
+@given(
+    places,
+    rack,
+    st.floats(500.0, 4000.0),
+    st.sampled_from(["best", "start", "end", "middle"]),
+    st.sampled_from(["before", "after"]),
+    st.sampled_from(["before", "after"]),
+)
+def test_no_mend_is_offered_that_would_not_settle_its_finding(
+    points: list[Vec3], dies: list[Die], stick: float, bend_from: str, start_cut: str, end_cut: str
+) -> None:
+    numbered = [replace(die, id=11 + number) for number, die in enumerate(dies)]
+    layout = job(
+        points,
+        *numbered,
+        stock=replace(STOCK, stick=stick),
+        die=11,
+        bend_from=bend_from,
+        start_cut=start_cut,
+        end_cut=end_cut,
+    )
+    layout = replace(layout, benders={7: stock.starting_bender(7)})
+    before = bends.findings(layout, layout.tubes[20])
+    known = {(one.rule, one.nodes) for one in before}
+    for finding in before:
+        if finding.mend is None:
+            continue
+        after = mends.mended(layout, finding.mend)
+        left = [one for tube in after.tubes.values() for one in bends.findings(after, tube)]
+        place = finding.words.get("straight")
+        assert not [
+            one
+            for one in left
+            if (one.rule, one.nodes, one.words.get("straight")) == (finding.rule, finding.nodes, place)
+        ]
+        assert {(one.rule, one.nodes) for one in left} <= known
 
 
 def test_a_mend_of_what_is_gone_is_refused_in_a_sentence() -> None:

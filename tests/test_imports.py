@@ -44,7 +44,9 @@ VTK = ("vtk", "vtkmodules", "pyvista")
 SLOW = ("trimesh", "scipy", "pyvista", "matplotlib", "reportlab", "igl", "networkx", "fast_simplification")
 WITHOUT_QT = (
     "app.__main__",
+    "app.calibration_words",
     "app.commands",
+    "app.trial_proposal",
     "app.units",
     "app.wording",
     "app.export.packet",

@@ -40,7 +40,7 @@ class TrialDrawing(QWidget):
         self._active = ""
         self._angle, self._to_back = USUAL, False
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(220, 220)
+        self.setMinimumSize(220, 185)
         self.setAccessibleName("Drawing of what is measured")
 
     @property
@@ -58,9 +58,9 @@ class TrialDrawing(QWidget):
         self._to_back = to_back and self._angle >= USUAL - 0.02
         self.update()
 
-    @guarded(QSize(380, 220))
+    @guarded(QSize(380, 185))
     def sizeHint(self) -> QSize:
-        return QSize(380, 220)
+        return QSize(380, 185)
 
     @guarded()
     def paintEvent(self, event: QPaintEvent) -> None:

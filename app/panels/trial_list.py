@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from app import units as unit_text
 from app.guarded import guarded
-from app.panels.trial_form import TO_WORDS, angle_text
+from app.panels.trial_form import angle_text
 from app.units import Units
 from geometry.layout import TrialBend
 from geometry.tube import springback
@@ -16,12 +16,23 @@ from geometry.tube import springback
 ID = Qt.ItemDataRole.UserRole
 ROW_HEIGHT = 24
 USED = 0
+LONGEST_BATCH = 12
 DOUBTFUL = "▲"
 Text = Callable[[TrialBend, Units], str]
 
 
 def _length(value: float | None, units: Units) -> str:
     return "" if value is None else unit_text.format_length(value, units, unit=False)
+
+
+def _short(batch: str) -> str:
+    """Return a batch that leaves room for the rest."""
+    return (batch if len(batch) <= LONGEST_BATCH else f"{batch[: LONGEST_BATCH - 1]}…") or "—"
+
+
+def _to(trial: TrialBend) -> str:
+    is_measured = trial.lead_leg is not None or trial.tail_leg is not None
+    return trial.measured_to if is_measured else ""
 
 
 def _roundness(trial: TrialBend) -> str:
@@ -34,17 +45,18 @@ def _roundness(trial: TrialBend) -> str:
 COLUMNS: tuple[tuple[str, str, Text], ...] = (
     ("Used", "Ticked trial bends count; the others are only kept.", lambda t, u: ""),
     ("Made", "The day it was bent.", lambda t, u: t.made),
-    ("Batch", "The delivery that the scrap came from.", lambda t, u: t.batch or "—"),
+    ("Batch", "The delivery that the scrap came from.", lambda t, u: _short(t.batch)),
     ("Scrap", "Length of the scrap.", lambda t, u: _length(t.length, u)),
     ("Mark", "From the leading end.", lambda t, u: _length(t.mark, u)),
     ("Dial", "What it was bent to.", lambda t, u: angle_text(t.dial)),
     ("Angle", "What came out.", lambda t, u: angle_text(t.angle)),
     ("Lead", "Leading leg.", lambda t, u: _length(t.lead_leg, u)),
     ("Tail", "Tail leg.", lambda t, u: _length(t.tail_leg, u)),
+    ("To", "Legs are measured to where the outsides cross, or to the back.", lambda t, u: _to(t)),
     ("Round", "Least over largest diameter; 1 is round.", lambda t, u: _roundness(t)),
     ("Note", "What was noted.", lambda t, u: t.note),
 )
-WORDS = {"Used", "Made", "Batch", "Note"}
+WORDS = {"Used", "Made", "Batch", "To", "Note"}
 
 
 class TrialList(QTableWidget):
@@ -148,12 +160,8 @@ def _cell(trial: TrialBend, title: str, text: str) -> QTableWidgetItem:
         item.setCheckState(Qt.CheckState.Checked if trial.used else Qt.CheckState.Unchecked)
     item.setFlags(flags)
     item.setTextAlignment(_side(title))
-    if title in ("Lead", "Tail") and text:
-        item.setToolTip(
-            f"{text}, to the {TO_WORDS[trial.measured_to]}".replace("the outsides", "where outsides")
-        )
-    elif title in ("Note", "Batch"):
-        item.setToolTip(text)
+    if title in ("Note", "Batch"):
+        item.setToolTip(trial.note if title == "Note" else trial.batch)
     return item
 
 

@@ -98,6 +98,15 @@ def test_both_views_have_one_scale_and_every_word(name):
     assert texts.count("START") == texts.count("END") == len(shown.views)
 
 
+@pytest.mark.parametrize("name", TUBES)
+def test_at_its_least_height_the_tube_can_still_be_seen(name):
+    _, shown = placed(name, box=(523.0, 105.0))
+    drawn = drawing.place(shown, 523.0, drawing.least_height(shown), text_width)
+    tall = [(view.high[1] - view.low[1]) * drawn.scale for view in shown.views]
+    wide = [(view.high[0] - view.low[0]) * drawn.scale for view in shown.views]
+    assert max(*tall, *wide) > 15.0
+
+
 def test_upright_words_read_from_the_right():
     for degrees in range(-180, 181):
         turned = math.degrees(drawing._upright(math.radians(degrees)))

@@ -112,14 +112,20 @@ def test_a_tube_of_four_bends_keeps_to_one_page(empty, with_trials, way, units, 
     assert sum("hoop" in text_of(page)[:5] for page in pdf.pages) == 1
 
 
-def test_a_tube_of_eight_bends_runs_on_with_its_headings(empty):
-    corners = [(i * 700.0, 300.0 * (i % 2), 200.0 * (i % 3)) for i in range(10)]
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_the_steps_of_eight_bends_stand_together_on_one_of_two_papers(empty, paper):
+    corners = [(i * 520.0, 300.0 * (i % 2), 150.0 * (i % 3)) for i in range(10)]
     layout, tube = edits.add_tube(empty, corners, STOCK, "snake")
     layout = edits.set_bend_from(layout, [tube], "start")
-    text = " ".join(text_of(page) for page in written(layout, findings.Report()).pages)
-    marks = steps.of(schedules.build(layout).records[0], layout, MILLIMETRES)
-    assert all(f" {step.mark:.0f} " in text for step in marks)
-    assert "8th" in text
+    texts = [text_of(page) for page in written(layout, findings.Report(), paper=paper).pages]
+    assert sum("snake" in text[:6] for text in texts) == 2
+    rows = steps.of(schedules.build(layout).records[0], layout, MILLIMETRES)
+    assert len(rows) == 8
+    (steps_on,) = [text for text in texts[-2:] if "START leads" in text]
+    assert all(f" {row.mark:.0f} " in steps_on for row in rows)
+    assert "GEOMETRY ONLY" in steps_on
+    assert all(words in texts[-2] for words in ("Cut the blank to", "View A", "View B"))
+    assert "Check after bend" in texts[-1]
 
 
 def test_a_tube_that_cannot_be_made_says_so_in_place_of_numbers(job, report):

@@ -172,7 +172,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("next_finding", "&Next finding", "F4", "Select the next finding and fly there."),
     Command("previous_finding", "&Previous finding", "Shift+F4", "Select the finding before and fly there."),
     Command("limits", "&Limits…", "Ctrl+L", "See and change what the checks judge by."),
-    Command("rack", "&Rack: stock, dies, benders…", "Ctrl+R", "See and change the shop's tubes, dies and benders."),
+    Command(
+        "rack", "&Rack: stock, dies, benders…", "Ctrl+R", "See and change the shop's tubes, dies and benders."
+    ),
     Command(
         "trial_bends",
         "&Trial bends…",

@@ -5,9 +5,9 @@ import math
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtCore import QEvent, Qt
+from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut
+from PySide6.QtWidgets import QApplication, QLineEdit, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
 from app.panels.fields import SEVERAL, AngleField, LengthField, NumberField
@@ -195,3 +195,21 @@ def test_a_letter_where_a_number_would_begin_is_the_windows_key(qtbot: QtBot) ->
     qtbot.keyClick(field, Qt.Key.Key_Return)
     assert pressed == ["T"]
     assert field.value == pytest.approx(914.4)
+
+
+def test_undo_is_the_windows_key_until_something_is_typed(qtbot: QtBot) -> None:
+    field = NumberField()
+    qtbot.addWidget(field)
+    field.set_value(2.0)
+
+    def is_kept() -> bool:
+        key = QKeyEvent(
+            QEvent.Type.ShortcutOverride, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier, "\x1a"
+        )
+        key.ignore()
+        QApplication.sendEvent(field, key)
+        return key.isAccepted()
+
+    assert not is_kept()
+    qtbot.keyClicks(field, "5")
+    assert is_kept()

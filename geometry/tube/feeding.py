@@ -108,6 +108,11 @@ def orders(count: int, bend_from: BendFrom) -> Iterator[Order]:
         yield from (back + ahead for ahead, back in halves)
 
 
+def moves(line: Centreline, machine: Machine, fed: Feeding) -> list[Move]:
+    """Return how a tube lies at each bend that is fed: all that is bent then is ahead of the die."""
+    return _moves(line, _blank(line, machine), fed)
+
+
 def _ends(layout: Layout, tube: Tube) -> tuple[_End, _End]:
     nodes, first, last = layout.nodes, tube.nodes[0], tube.nodes[-1]
     return (

@@ -1,7 +1,9 @@
 """In which order a tube is bent, what the die holds at each bend, and what that makes of the blank."""
 
 import math
+from itertools import combinations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,9 +11,11 @@ from msgspec.structs import replace
 
 from geometry import edits
 from geometry.layout import Bender, Box, Die, Landing, Layout, Limits, Node, Stock, TrialBend, Tube
-from geometry.tube import bending, centreline, feeding, plan
+from geometry.tube import bending, centreline, feeding, plan, swing
+from geometry.tube.centreline import Centreline
 from geometry.tube.feeding import Feed, Feeding, Trouble
-from geometry.vectors import Vec3
+from geometry.tube.swing import Machine
+from geometry.vectors import Vec3, turned
 
 OD, CLR = 40.0, 150.0
 RIGHT_ANGLE = math.pi / 2.0
@@ -268,6 +272,39 @@ def test_the_blank_is_that_of_the_plan(points: list[Vec3]) -> None:
     assert (found.start_trim, found.blank - found.end_trim) == pytest.approx(
         (fed(layout).start_allowance, fed(layout).end_allowance)
     )
+
+
+@given(tubes, st.sampled_from(["start", "end", "middle"]))
+def test_what_swings_is_the_tube_as_it_is_drawn(points: list[Vec3], bend_from: str) -> None:
+    """After the last bend: both ends of the blank and of that bend lie as in the drawn tube, not mirrored."""
+    layout = job(points, bend_from=bend_from)
+    line, found = centreline.of(layout, layout.tubes[20]), fed(layout)
+    last = found.feeds[-1]
+    bend = line.bends[last.bend]
+    start, low, high, end = centreline.point_at(line, [0.0, bend.start, bend.end, line.length])
+    inwards, outwards = centreline.direction_at(line, [0.0, line.length])
+    drawn = [start - found.start_allowance * inwards, low, high, end + found.end_allowance * outwards]
+    made = in_the_die(layout, line, found)
+    assert legs_of(made) == pytest.approx(legs_of(drawn if last.leads == "start" else drawn[::-1]), abs=1e-6)
+
+
+def in_the_die(layout: Layout, line: Centreline, found: Feeding) -> list[np.ndarray]:
+    """Return leading end, both ends of the bend and trailing end, as they lie after the last bend."""
+    machine = Machine(OD, CLR, CLR, 0.0, 1.0, None)
+    move = feeding.moves(line, machine, found)[-1]
+    lead = swing.chain(machine, move)[-1]
+    if move.ahead:
+        lead = turned(lead, np.array([1.0, 0.0, 0.0]), move.ahead[0].rotation)
+    centre, up = np.array([0.0, CLR, 0.0]), np.array([0.0, 0.0, 1.0])
+    ahead = [turned(point - centre, up, move.angle) + centre for point in (lead, np.zeros(3))]
+    return [*ahead, np.zeros(3), np.array([-move.tail, 0.0, 0.0])]
+
+
+def legs_of(points: list[np.ndarray]) -> list[float]:
+    """Return the distances between four points, and the volume they span with its sign."""
+    a, b, c, d = points
+    sides = [float(np.linalg.norm(one - other)) for one, other in combinations(points, 2)]
+    return [*sides, float(np.dot(np.cross(b - a, c - a), d - a)) / 1e6]
 
 
 def hanging_leg(bend_from: str = "best") -> Layout:

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any, Literal
 
@@ -116,10 +117,10 @@ class _Writer:
         papers = [_Printed(page, True, [])]
         left = self.room
         spare = self._views_height(page)
-        for block in page.blocks:
+        for block, after in zip_longest(page.blocks, page.blocks[1:]):
             parts = self._parts(block, spare)
-            whole = sum(part.height for part in parts)
-            keeps = isinstance(block, Table) and (block.large or block.tight) and left < whole <= self.room
+            is_kept = isinstance(block, Table) and (block.large or block.tight)
+            keeps = is_kept and left < self._kept(parts, after) <= self.room
             for index, part in enumerate(parts):
                 if (part.height > left or (keeps and index == 0)) and papers[-1].parts:
                     heading = [part.heading] if part.heading else []
@@ -130,6 +131,11 @@ class _Writer:
             papers[-1].parts.append(Part(GAP, lambda y: None))
             left -= GAP
         return papers
+
+    def _kept(self, parts: list[Part], after: Block | None) -> float:
+        """Return the height of what stays together: a table, and how to stand below its steps."""
+        below = sum(part.height for part in self._parts(after)) + GAP if isinstance(after, Stance) else 0.0
+        return sum(part.height for part in parts) + below
 
     def _views_height(self, page: Page) -> float:
         """Return what the views get: what is left on one paper, or plenty where there are two anyway."""

@@ -92,6 +92,7 @@ class TubePage(NamedPage):
     def _make_bends(self) -> None:
         self._bends_title = self.heading("Bends, in the order of bending")
         self.bends = number_table(("", "Straight", "Turned", "Angle"))
+        self.bends.setToolTip("The straight ahead of each bend, and the turn from the bend made next to it.")
         # The turn's way, cw or ccw, must never be cut off.
         self.bends.horizontalHeader().setSectionResizeMode(TURNED, QHeaderView.ResizeMode.ResizeToContents)
         self.whole(self.bends)

@@ -21,7 +21,6 @@ from app.units import Units
 from geometry import edits
 from geometry.layout import Body, Panel, Tube
 
-
 LONG_LABEL = "Trial bends"  # so wide is the column of labels, that fields stand below each other
 
 

@@ -95,7 +95,7 @@ class JobFiles(QObject):
     def save_as(self) -> bool:
         name = self._session.layout.name or "Untitled"
         old = self._session.path
-        proposed = old or self._settings.folder("jobs") / f"{name}{SUFFIX}"
+        proposed = old or self._settings.folder("jobs") / f"{file_name(name)}{SUFFIX}"
         path = dialogs.ask_save_path(self._window, "Save job", proposed, JOBS)
         if path is None:
             return False
@@ -219,6 +219,12 @@ class JobFiles(QObject):
     def _on_packet(self, paths: tuple[Path, ...]) -> None:
         folder = paths[0].parent
         self.told.emit(f"The packet is written: {len(paths)} files in {folder}", folder)
+
+
+def file_name(name: str) -> str:
+    """Return a job's name without what some system forbids in file names."""
+    allowed = "".join("-" if sign in '/\\:*?"<>|' or not sign.isprintable() else sign for sign in name)
+    return allowed.strip(" .") or "Untitled"
 
 
 def _loading(path: Path) -> Callable[[Progress], Layout]:

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QPushButton,
+    QScrollArea,
     QSizePolicy,
     QWidget,
 )
@@ -37,9 +38,9 @@ from geometry.vectors import Vec3, distance
 
 SIZES = (("Length", "long"), ("Width", "wide"), ("Height", "high"))
 TURNS: tuple[tuple[shape.QuarterTurn, str, str], ...] = (
-    ("end for end", "End for &end", "Front becomes back."),
+    ("end for end", "En&d for end", "Front becomes back."),
     ("quarter", "&Quarter turn", "Turn left by a quarter, seen from above."),
-    ("tip", "&Tip", "Tip forward by a quarter: the nose goes down."),
+    ("tip", "T&ip", "Tip forward by a quarter: the nose goes down."),
     ("roll", "&Roll", "Roll by a quarter about the length."),
 )
 
@@ -224,7 +225,7 @@ class BodyInPanel(Rows):
             box.activated.connect(self._on_axis)
             self.field(label, box, tip)
         self.axes_words = self.words()
-        self.straighten = QCheckBox("&Straightened along its symmetry")
+        self.straighten = QCheckBox("Strai&ghtened along its symmetry")
         self.straighten.setToolTip("The body lies askew in its file: turn it straight.")
         self.straighten.clicked.connect(self._on_straighten)
         self.whole(self.straighten)
@@ -242,7 +243,7 @@ class BodyInPanel(Rows):
 
     def _make_place(self) -> None:
         self.heading("Where it stands")
-        self.centred = QCheckBox("&Centred on its middle")
+        self.centred = QCheckBox("Ce&ntred on its middle")
         self.centred.setToolTip(
             "Put the plane of symmetry into the job's centre plane; else keep the file's."
         )
@@ -414,7 +415,9 @@ class BodyInPanel(Rows):
             button.setText(f"{unit}\n{body_words.rough(length, self._units)}")
             button.setAccessibleName(f"{UNIT_NAMES[unit]}: {body_words.rough(length, self._units)} long")
         self._check_unit(reading)
-        warnings = [*self._scan.warnings, *reading.warnings]
+        # What turns change is said beside them: they must not move away under the pointer.
+        others = [warning for warning in reading.warnings if warning != scans.UNEVEN_SIDES]
+        warnings = [*self._scan.warnings, *others]
         self.warnings.setText("\n".join(warnings))
         self.warnings.setVisible(bool(warnings))
         for field, value in zip(self.sizes, reading.size, strict=True):
@@ -426,6 +429,7 @@ class BodyInPanel(Rows):
         self.straighten.setChecked(reading.straightened > 0.0)
         self.centred.setChecked(self._asked.centred)
         self.symmetry.setText(body_words.symmetry_words(reading, self._units))
+        set_kind(self.symmetry, "near" if scans.UNEVEN_SIDES in reading.warnings else "faint")
         self.axle.set_value(reading.front_axle)
         self.axle_words.setText("A guess from the shape; measure it." if reading.front_axle_guessed else "")
         self.axle_words.setVisible(reading.front_axle_guessed)
@@ -472,6 +476,7 @@ class BodyInPanel(Rows):
         )
         set_kind(self.between, "faint")
         self.true_length.set_value(now)
+        _bring_into_sight(self.true_length)
         self.true_length.setFocus()
         self.true_length.selectAll()
 
@@ -548,3 +553,12 @@ class BodyInPanel(Rows):
             self.accept()
         else:
             super().keyPressEvent(event)
+
+
+def _bring_into_sight(widget: QWidget) -> None:
+    """Scroll to a widget; Qt does so only when Tab brings the focus."""
+    area = widget.parentWidget()
+    while area is not None and not isinstance(area, QScrollArea):
+        area = area.parentWidget()
+    if area is not None:
+        area.ensureWidgetVisible(widget)

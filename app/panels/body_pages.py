@@ -1,5 +1,6 @@
 """One selected panel or body: its name, its size, and whether it is drawn and checked."""
 
+import re
 from collections.abc import Iterable
 
 from PySide6.QtWidgets import QCheckBox, QComboBox
@@ -13,6 +14,7 @@ from geometry import edits
 from geometry.body import placement
 from geometry.layout import Layout, Panel
 
+SPLIT_MARK = re.compile(r"(#\d+)+$")  # tells what was split off from the whole that the file names
 THEME_COLOUR = ""
 # Quiet tones that stand apart from each other and from the three signs.
 PANEL_COLOURS = (
@@ -58,7 +60,8 @@ class PanelPage(NamedPage):
             return
         self._show_name()
         count = wording.counted(len(panel.mesh.triangles), "triangle")
-        came = f", came as “{panel.source}”" if panel.source and panel.source != panel.name else ""
+        source = SPLIT_MARK.sub("", panel.source)
+        came = f", came as “{source}”" if source and source != panel.name else ""
         words = f"{size_words(layout, [panel], self._units)}; {count}{came}."
         self.size_words.setText(breakable(words))
         self.kept.setChecked(panel.kept)

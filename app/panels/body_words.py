@@ -3,7 +3,7 @@
 from app import units as unit_text
 from app import wording
 from app.units import Units
-from geometry.body.scan import Reading, Scan
+from geometry.body.scan import UNEVEN_SIDES, Reading, Scan
 from geometry.layout import LengthUnit
 
 UNIT_NAMES: dict[LengthUnit, str] = {
@@ -27,6 +27,8 @@ def unit_words(reading: Reading, is_chosen: bool, like: str | None) -> str:
 
 def symmetry_words(reading: Reading, units: Units) -> str:
     """Say how far the two sides differ."""
+    if UNEVEN_SIDES in reading.warnings:
+        return UNEVEN_SIDES
     if reading.symmetry is None:
         return "No plane of symmetry is found."
     differ = unit_text.format_length(reading.symmetry.deviation, units)

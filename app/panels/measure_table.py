@@ -5,9 +5,17 @@ from typing import Any
 
 from msgspec import Struct
 from msgspec.structs import replace
-from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QSize, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent, QWheelEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem, QWidget
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
+    QTableWidget,
+    QTableWidgetItem,
+    QWidget,
+)
 
 from app import units as unit_text
 from app.guarded import guarded
@@ -17,6 +25,7 @@ ROW_HEIGHT = 24
 WRAPPED_HEIGHT = 36  # for inches in fractions: `66 11/16` stands on two lines where seven share a dock
 MANY_COLUMNS = 5
 SMALLER = 0.88  # of the usual type, for the same reason
+TYPED = "166 11/16 in+"  # what a cell has to show while it is typed
 
 
 class Column(Struct, frozen=True):
@@ -26,6 +35,21 @@ class Column(Struct, frozen=True):
     title: str
     label: str
     tip: str
+
+
+class TypingRoom(QStyledItemDelegate):
+    """Gives a cell that is typed room for the longest length, over the cells at its left or right."""
+
+    @guarded()
+    def updateEditorGeometry(
+        self, editor: QWidget, option: QStyleOptionViewItem, index: QModelIndex | QPersistentModelIndex
+    ) -> None:
+        super().updateEditorGeometry(editor, option, index)
+        place, whole = editor.geometry(), editor.fontMetrics().horizontalAdvance(TYPED)
+        if place.width() < whole:
+            place.setLeft(max(place.right() - whole, 0))
+            place.setWidth(whole)
+            editor.setGeometry(place)
 
 
 class MeasureTable(QTableWidget):
@@ -55,6 +79,9 @@ class MeasureTable(QTableWidget):
         font.setPointSizeF(font.pointSizeF() * SMALLER)
         self.setFont(font)
         self.setWordWrap(True)
+        self.setItemDelegate(TypingRoom(self))
+        if self._is_crowded:
+            self.setStyleSheet("QTableView::item { padding: 0 2px; }")
         self.setEditTriggers(
             QAbstractItemView.EditTrigger.DoubleClicked
             | QAbstractItemView.EditTrigger.AnyKeyPressed
@@ -131,7 +158,7 @@ class MeasureTable(QTableWidget):
 
     @property
     def _first_column(self) -> QHeaderView.ResizeMode:
-        is_wide = self._is_crowded and self._units.length == "in"
+        is_wide = self._is_crowded and self._units.length != "in-fraction"  # fractions wrap
         return QHeaderView.ResizeMode.ResizeToContents if is_wide else QHeaderView.ResizeMode.Stretch
 
     def _shift_unread(self, first: int, by: int) -> None:

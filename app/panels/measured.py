@@ -152,7 +152,7 @@ class MeasuredPanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(6, 6, 6, 8)
         column.setSpacing(6)
-        column.addLayout(_labelled("&Start from", self.shape))
+        column.addLayout(_labelled("Start f&rom", self.shape))
         column.addLayout(_labelled("Na&me", self.name))
         column.addWidget(_paragraph("faint", HOW_TO_MEASURE))
         column.addLayout(self._head("Places along the car", "place", self.stations, self._on_add_station))

@@ -55,7 +55,7 @@ class PartList(QWidget):
         self.tree.itemChanged.connect(self._on_item_changed)
         self.tree.itemSelectionChanged.connect(self._on_selection)
         self.kept = self._tick("&Kept", "Parts left out are neither drawn nor checked.", self._on_kept)
-        self.shown = self._tick("S&hown", "Hidden parts are checked all the same.", self._on_shown)
+        self.shown = self._tick("Sho&wn", "Hidden parts are checked all the same.", self._on_shown)
         self.colour = QComboBox()
         for words, value in PANEL_COLOURS:
             self.colour.addItem(words, value)

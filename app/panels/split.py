@@ -36,7 +36,7 @@ Way = Literal["grow", "loop", "box"]
 WAYS: dict[Way, tuple[str, str]] = {
     "grow": ("&Grow to the creases", "From a point you pick, across the panel until it folds."),
     "loop": ("Inside a &loop", "What lies inside a line of points you pick round it."),
-    "box": ("Inside a &box", "What lies between two corners, picked or typed."),
+    "box": ("Inside a bo&x", "What lies between two corners, picked or typed."),
 }
 ASKS: dict[Way, tuple[int, str]] = {
     "grow": (1, "Click a place on the part you want to split off."),

@@ -45,6 +45,8 @@ class SelectTool(Tool):
         if self._box is not None:
             return "Release to select what lies in the box."
         layout, chosen = self.room.session.layout, self.room.session.selection
+        if not layout.tubes and not layout.panels:
+            return "Bring in a body with Ctrl+I, or measure one with Ctrl+B; a file dropped here opens."
         if not layout.tubes:
             return "Press T to lay the first tube; drag to orbit, wheel to zoom."
         if any(id in layout.tubes for id in chosen):

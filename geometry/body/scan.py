@@ -34,6 +34,7 @@ from geometry.vectors import Floats, Vec3, vec
 ASKEW = 0.005  # of the width: two sides that differ by more may be so because the body stands askew
 LEAST_SAMPLE = 100  # points; fewer say nothing of a shape
 LEAST_ASKEW = math.radians(0.1)  # below, a body is as straight as a plane can be found
+UNEVEN_SIDES = "The two sides differ too much to find a centre plane; the body is centred on its width."
 LONGEST_NAME = 32  # characters; beyond, what all names of a file begin with is left out
 
 
@@ -278,17 +279,16 @@ def judge(
     across = int(np.argmax(np.abs(turn[1])))
     plane = stance.planes[across] if everything else shape.mirror(sample, across)
     extent = np.abs(turn @ (sample.high - sample.low))
-    guessed, warning = shape.guess_unit(extent, scan.stated_unit)
+    guessed, _ = shape.guess_unit(extent, scan.stated_unit)
     scale = _known_scale(known) if known else MM_PER_UNIT[unit or guessed]
-    warnings: tuple[str, ...] = () if unit or known or not warning else (warning,)
+    odd = shape.odd_size(extent, unit or guessed)
+    warnings: tuple[str, ...] = () if known or not odd else (odd,)
     chosen = unit or (_nearest_unit(scale) if known else guessed)
     symmetry = _symmetry(sample, plane, turn, scale)
     lows, highs = _turned_boxes(sample, scale * turn)
     middle = symmetry.y if symmetry else float(lows[:, 1].min() + highs[:, 1].max()) / 2
     if symmetry is None and centred:
-        warnings += (
-            "The two sides differ too much to find a centre plane; the body is centred on its width.",
-        )
+        warnings += (UNEVEN_SIDES,)
     askew = straight.angle_of(np.array(stance.turn))
     if askew:
         warnings += (

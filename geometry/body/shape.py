@@ -314,8 +314,7 @@ def _habit(up: Axis, forward: Axis, stated_up: Axis | None, stated_forward: Axis
 def guess_unit(size: Floats, stated: LengthUnit | None = None) -> tuple[LengthUnit, str]:
     """Return the unit in which a size (length, width, height) fits a vehicle, and a warning or ''."""
     if stated is not None:
-        fits = _is_vehicle(size * MM_PER_UNIT[stated])
-        return stated, "" if fits else _odd_size(size, stated)
+        return stated, odd_size(size, stated)
     vehicles = [name for name in MM_PER_UNIT if _is_vehicle(size * MM_PER_UNIT[name])]
     if vehicles:
         return min(vehicles, key=lambda name: _unlikeliness(size * MM_PER_UNIT[name])), ""
@@ -324,7 +323,7 @@ def guess_unit(size: Floats, stated: LengthUnit | None = None) -> tuple[LengthUn
     for choice in (metric, models, list(MM_PER_UNIT)):
         if choice:
             chosen = min(choice, key=lambda name: _unlikeliness(size * MM_PER_UNIT[name]))
-            return chosen, _odd_size(size, chosen)
+            return chosen, odd_size(size, chosen)
     raise AssertionError("some unit is always left")
 
 
@@ -336,10 +335,15 @@ def _unlikeliness(size_mm: Floats) -> float:
     return float((np.log(np.maximum(size_mm, 1e-9) / TYPICAL_MM) ** 2).sum())
 
 
-def _odd_size(size: Floats, unit: LengthUnit) -> str:
+def odd_size(size: Floats, unit: LengthUnit) -> str:
+    """Say that a size, in the unit given, is not a vehicle's; empty when it is one's, turned or not."""
+    sides = np.sort(size) * MM_PER_UNIT[unit]
+    if (sides >= np.sort(LEAST_MM)).all() and (sides <= np.sort(LARGEST_MM)).all():
+        return ""
     length = size[0] * MM_PER_UNIT[unit] / 1000
+    said = f"{length:.3g}" if length < 100 else f"{length:.0f}"
     return (
-        f"Read as {unit} the body is {length:.3g} m long, which is not the size of a vehicle. "
+        f"Read as {unit} the body is {said} m long, which is not the size of a vehicle. "
         "Choose another unit or give one dimension you know."
     )
 

@@ -3,8 +3,13 @@
 from collections import Counter
 
 import pytest
+from PySide6.QtWidgets import QAbstractButton, QLabel
 
 from app import actions, theme
+from app.panels.body_in import BodyInPanel
+from app.panels.measured import MeasuredPanel
+from app.panels.split import SplitPanel
+from app.session import Session
 
 NAMES = [command.name for command in actions.COMMANDS]
 
@@ -25,6 +30,17 @@ def test_every_submenu_is_used_once() -> None:
 def test_no_key_is_given_twice() -> None:
     keys = Counter(command.key for command in actions.COMMANDS if command.key)
     assert [key for key, count in keys.items() if count > 1] == []
+
+
+@pytest.mark.parametrize("step", [BodyInPanel, MeasuredPanel, SplitPanel])
+def test_letters_of_a_step_open_no_menu_and_mean_one_thing(qtbot, step) -> None:
+    made = step(Session())
+    qtbot.addWidget(made)
+    texts = [child.text() for child in [*made.findChildren(QAbstractButton), *made.findChildren(QLabel)]]
+    letters = Counter(text[text.index("&") + 1].lower() for text in texts if "&" in text)
+    menus = {title[title.index("&") + 1].lower() for title in actions.MENUS}
+    assert menus.isdisjoint(letters)
+    assert max(letters.values()) == 1
 
 
 def test_names_are_given_once() -> None:

@@ -8,7 +8,16 @@ import pytest
 import trimesh
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QAbstractButton, QComboBox, QLabel, QLineEdit, QScrollArea, QTreeWidget, QWidget
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QComboBox,
+    QLabel,
+    QLineEdit,
+    QScrollArea,
+    QTreeWidget,
+    QWidget,
+)
 from pytestqt.qtbot import QtBot
 
 from app import theme
@@ -132,6 +141,9 @@ def test_another_unit_is_one_click(qtbot: QtBot, opened: BodyInPanel, session: S
     assert only_body(session).unit == "ft"
     assert only_body(session).placement.scale == pytest.approx(304.8)
     assert opened.read_as.text() == "Read as feet, as chosen."
+    assert "1.22 m long, which is not the size of a vehicle" in opened.warnings.text()
+    qtbot.mouseClick(opened.units.button(2), Qt.MouseButton.LeftButton)
+    assert not opened.warnings.isVisible()
 
 
 def test_typing_one_true_size_scales_the_body(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:
@@ -154,6 +166,21 @@ def test_two_picked_points_and_their_true_distance_scale_the_body(
     type_into(qtbot, opened.true_length, "1100")
     assert only_body(session).placement.scale == pytest.approx(1100.0)
     opened.take_points([(0.0, 0.0, 0.0)], [(2, 0)])  # nothing is waited for any more
+
+
+def test_field_for_the_true_distance_scrolls_into_sight(
+    qtbot: QtBot, qapp: QApplication, opened: BodyInPanel
+) -> None:
+    area = QScrollArea(widgetResizable=True)
+    qtbot.addWidget(area)
+    area.setWidget(opened)
+    area.resize(360, 300)
+    area.show()
+    opened.pick_two.click()
+    area.verticalScrollBar().setValue(area.verticalScrollBar().maximum())
+    opened.take_points([(0.0, 0.0, 0.0), (1000.0, 0.0, 0.0)])
+    assert not opened.true_length.visibleRegion().isEmpty()
+    area.takeWidget()
 
 
 def test_escape_ends_the_picking_before_the_step(qtbot: QtBot, opened: BodyInPanel) -> None:
@@ -200,6 +227,16 @@ def test_tip_turns_the_nose_down(opened: BodyInPanel, session: Session) -> None:
     first = np.array(only_body(session).placement.turn)[0]
     opened.turns["tip"].click()
     assert (np.array(only_body(session).placement.turn) @ first).tolist() == [0, 0, -1]
+
+
+def test_turn_buttons_stay_under_the_pointer(opened: BodyInPanel) -> None:
+    button = opened.turns["roll"]
+    places = set()
+    for name in ("roll", "quarter", "tip", "tip", "end for end"):
+        opened.turns[name].click()
+        opened.layout().activate()
+        places.add(button.mapTo(opened, button.rect().topLeft()).y())
+    assert len(places) == 1
 
 
 def test_choosing_up_on_forwards_line_moves_forward_too(opened: BodyInPanel, session: Session) -> None:

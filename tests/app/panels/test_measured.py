@@ -216,6 +216,29 @@ def test_escape_cancels_and_control_enter_accepts(qtbot, session) -> None:
         assert len(session.recorded.bodies) == bodies
 
 
+def test_cell_has_room_for_a_fraction_while_it_is_typed(qapp, panel) -> None:
+    for column in (0, ROOF):
+        panel.stations.setCurrentCell(2, column)
+        panel.stations.editItem(panel.stations.item(2, column))
+        qapp.processEvents()
+        editor = next(field for field in panel.stations.findChildren(QLineEdit) if field.isVisible())
+        assert editor.width() > editor.fontMetrics().horizontalAdvance("166 11/16 in")
+        assert editor.x() >= 0
+        assert editor.geometry().right() < panel.stations.viewport().width()
+        QTest.keyClick(editor, Qt.Key.Key_Escape)
+        qapp.processEvents()
+
+
+def test_number_with_a_decimal_is_not_cut_off(qapp, panel) -> None:
+    panel.resize(372, 700)  # as wide as a step is at first
+    qapp.processEvents()
+    write(panel.stations, 2, ROOF, "66 3/4 in")
+    item = panel.stations.item(2, ROOF)
+    assert item.text() == "1695.5"
+    text = panel.stations.fontMetrics().horizontalAdvance(item.text())
+    assert text + 8 <= panel.stations.visualItemRect(item).width()
+
+
 def test_enter_presses_a_button_and_accepts_nothing(qtbot, session, panel) -> None:
     add = next(one for one in panel.findChildren(QPushButton) if one.accessibleName() == "Add a door")
     for widget in (add, panel.name):

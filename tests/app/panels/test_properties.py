@@ -446,3 +446,12 @@ def test_a_joint_of_two_ends_in_line_takes_a_sleeve(
     assert session.undo_stack.undoText() == "Join over a sleeve"
     panel.node.sleeve.click()
     assert not session.layout.nodes[joint].sleeve
+
+
+def test_panel_split_off_says_what_the_file_calls_the_whole(panel: PropertiesPanel, session: Session) -> None:
+    name, id = next((panel.name, id) for id, panel in session.layout.panels.items())
+    old = session.layout.panels[id]
+    split = replace(old, name="left half", source=f"{name}#44#45")
+    session.commit("Split", replace(session.layout, panels={**session.layout.panels, id: split}))
+    session.select((id,))
+    assert panel.panel.size_words.text().endswith(f"came as “{name}”.")

@@ -206,7 +206,7 @@ def test_body_that_is_not_symmetrical_says_so_and_is_centred_on_its_width() -> N
     found = scan_of(half)
     reading = scan.judge(found, up="+z", forward="+x", unit="mm")
     assert reading.symmetry is None
-    assert "differ too much" in reading.warnings[0]
+    assert scan.UNEVEN_SIDES in reading.warnings
     layout, body, _ = scan.add_to(Layout(), found, reading)
     low, high = scan.placed_bounds(layout, body)
     assert low[1] == pytest.approx(-high[1])

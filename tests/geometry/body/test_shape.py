@@ -37,7 +37,13 @@ def test_stated_unit_is_believed_but_an_odd_size_is_said() -> None:
     assert shape.guess_unit(np.array([4.0, 1.7, 1.5]), "m") == ("m", "")
     unit, warning = shape.guess_unit(np.array([4000.0, 1700.0, 1500.0]), "m")
     assert unit == "m"
-    assert "4e+03 m long" in warning
+    assert "is 4000 m long" in warning
+
+
+def test_size_of_a_vehicle_is_not_odd_however_it_is_turned() -> None:
+    for size in ((4.0, 1.7, 1.5), (1.7, 4.0, 1.5), (1.7, 1.5, 4.0)):
+        assert shape.odd_size(np.array(size), "m") == ""
+    assert "0.004 m long" in shape.odd_size(np.array((4.0, 1.7, 1.5)), "mm")
 
 
 @pytest.mark.parametrize("up", shape.AXES)

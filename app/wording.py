@@ -159,6 +159,18 @@ def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
     return mend.words.format_map(_Slots(slots))
 
 
+def blank_length(record: "TubeRecord", layout: Layout, units: Units) -> float:
+    """Return the blank as it is cut: to the step of the tape, as on the sheet."""
+    from geometry.shop import rounding
+
+    return rounding.blank(record.plan, units_of.mark_step(units), layout.limits.angle_step)
+
+
+def blank_text(record: "TubeRecord", layout: Layout, units: Units, *, unit: bool = True) -> str:
+    """Write the blank as it is cut."""
+    return units_of.format_mark(blank_length(record, layout, units), units, unit=unit)
+
+
 def blank_words(record: "TubeRecord", units: Units) -> str:
     """Write what a blank has more than its tube: both allowances, less what bending stretches."""
     start, end, stretch = (

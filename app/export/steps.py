@@ -71,7 +71,7 @@ def of(record: TubeRecord, layout: Layout, units: Units) -> tuple[BenderStep, ..
                 word=None if i == 0 else wording.turn_word(turn, layout.limits.angle_step),
                 set_angle=set_angle,
                 trust=trust,
-                angle=step.angle,
+                angle=numbers.angles[i],
                 straight=_straight(record, plan.steps[:i], step),
                 error=numbers.left[step.bend] if len(numbers.left) > step.bend else None,
             )

@@ -1,6 +1,6 @@
 """The schedule while the cage is being laid: one row a tube, totals below."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -37,10 +37,10 @@ from geometry.shop.schedule import Schedule, TubeRecord
 
 REBUILD_MS = 120  # after the last change; a drag must not wait for the table
 Index = QModelIndex | QPersistentModelIndex
-Text = Callable[[TubeRecord, Units], str]
+Text = Callable[[TubeRecord, Layout, Units], str]
 
 
-def bends_text(record: TubeRecord, units: Units) -> str:
+def bends_text(record: TubeRecord, layout: Layout, units: Units) -> str:
     """The bends' angles in order; "straight" for none."""
     if not record.bends:
         return "straight"
@@ -53,11 +53,15 @@ def _length(value: float, units: Units) -> str:
 
 # Title, with the unit of its numbers in place of {length} and {mass}; tip; text.
 COLUMNS: tuple[tuple[str, str, Text], ...] = (
-    ("Tube", "", lambda r, u: r.name),
-    ("Stock", "What it is made of", lambda r, u: r.stock.name),
-    ("Centreline {length}", "Finished length, end to end", lambda r, u: _length(r.centreline, u)),
-    ("Blank {length}", "What to saw, with both allowances", lambda r, u: _length(r.blank, u)),
-    ("Mass {mass}", "Of the finished tube", lambda r, u: unit_text.format_mass(r.mass, u, unit=False)),
+    ("Tube", "", lambda r, _, u: r.name),
+    ("Stock", "What it is made of", lambda r, _, u: r.stock.name),
+    ("Centreline {length}", "Finished length, end to end", lambda r, _, u: _length(r.centreline, u)),
+    (
+        "Blank {length}",
+        "What to saw, with both allowances",
+        lambda r, job, u: wording.blank_text(r, job, u, unit=False),
+    ),
+    ("Mass {mass}", "Of the finished tube", lambda r, _, u: unit_text.format_mass(r.mass, u, unit=False)),
     ("Bends", "Angle of each bend from the start end", bends_text),
 )
 NUMBERS = (2, 3, 4)
@@ -114,13 +118,13 @@ class SchedulePanel(QWidget):
             self._totals.setText(error.message)
             return
         self._selecting = True
-        self.model.set_schedule(built)
+        self.model.set_schedule(built, self._session.layout)
         self._selecting = False
         self._show_selection(self._session.selection)
         self._show_totals()
 
     def _show_totals(self) -> None:
-        self._totals.setText(totals_text(self.model.schedule, self.model.units))
+        self._totals.setText(totals_text(self.model.schedule, self._session.layout, self.model.units))
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         self._timer.start()
@@ -164,11 +168,11 @@ class ScheduleModel(QAbstractTableModel):
     def records(self) -> Sequence[TubeRecord]:
         return self.schedule.records if self.schedule is not None else ()
 
-    def set_schedule(self, built: Schedule) -> None:
+    def set_schedule(self, built: Schedule, layout: Layout) -> None:
         same_rows = [r.tube for r in built.records] == [r.tube for r in self.records]
         if not same_rows:
             self.beginResetModel()
-        self.schedule = built
+        self.schedule, self._layout = built, layout
         if not same_rows:
             self.endResetModel()
         self._say_changed()
@@ -206,8 +210,8 @@ class ScheduleModel(QAbstractTableModel):
         if index.column() == NEAREST:
             return self._nearest.get(record.tube, "")
         if role == Qt.ItemDataRole.ToolTipRole:
-            return cell_tip(record, index.column(), self.units)
-        return COLUMNS[index.column()][2](record, self.units)
+            return cell_tip(record, index.column(), self._layout, self.units)
+        return COLUMNS[index.column()][2](record, self._layout, self.units)
 
     @guarded()
     def headerData(self, section: int, way: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
@@ -234,11 +238,11 @@ class ScheduleModel(QAbstractTableModel):
             self.dataChanged.emit(self.index(0, 0), self.index(len(self.records) - 1, NEAREST))
 
 
-def cell_tip(record: TubeRecord, column: int, units: Units) -> str:
+def cell_tip(record: TubeRecord, column: int, layout: Layout, units: Units) -> str:
     """What a cell has no room for: the parts of the blank, the order in words; else its text in full."""
     if column == BLANK:
         return f"{wording.blank_words(record, units)}, {unit_text.length_unit(units)}"
-    text = COLUMNS[column][2](record, units)
+    text = COLUMNS[column][2](record, layout, units)
     if column == BENDS and record.bends:
         plan = record.plan
         trials = wording.trials_state(plan.calibration)
@@ -266,13 +270,16 @@ def clearance_sign(value: float, layout: Layout) -> str:
     return wording.SEVERITY_SIGNS["error"] if value < 0.0 else wording.BAND_SIGNS[wording_band(value, layout)]
 
 
-def totals_text(built: Schedule | None, units: Units) -> str:
+def totals_text(built: Schedule | None, layout: Layout, units: Units) -> str:
     """What the cage needs in all, by stock."""
     if built is None or not built.records:
         return "The schedule begins with the first tube."
+    blanks: dict[int, float] = defaultdict(float)
+    for record in built.records:
+        blanks[record.stock.id] += wording.blank_length(record, layout, units)
     parts = [
         f"{total.stock.name}: {wording.counted(total.count, 'blank')}, "
-        f"{unit_text.format_length(total.blank, units)}, {unit_text.format_mass(total.mass, units)}"
+        f"{unit_text.format_mark(blanks[total.stock.id], units)}, {unit_text.format_mass(total.mass, units)}"
         for total in built.by_stock
     ]
     mass = unit_text.format_mass(sum(record.mass for record in built.records), units)

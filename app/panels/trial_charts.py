@@ -187,7 +187,7 @@ class MissChart(_Chart):
             painter.setPen(QPen(self.colour(Role.Mid), 1.0))
             y = height(value)
             painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
-            words = f"{value:+g}" if value else f"0 {self._unit}"
+            words = f"{value:+g}" if value else "0°" if self._unit == "°" else f"0 {self._unit}"
             self.tick(painter, QRectF(0.0, y - 9.0, LEFT - 5.0, 18.0), words, Qt.AlignmentFlag.AlignRight)
         step = frame.width() / len(self._bars)
         for place, bar in enumerate(self._bars):

@@ -215,7 +215,7 @@ class TubePage(NamedPage):
         self._steps = record.plan.steps
         for label in (self.blank, self.blank_parts):
             label.setEnabled(True)
-        self.blank.setText(unit_text.format_length(record.blank, self._units))
+        self.blank.setText(wording.blank_text(record, layout, self._units))
         self.blank_parts.setText(wording.blank_words(record, self._units))
         self._show_order(tube, record)
         self._show_ends(tube, record)

@@ -6,8 +6,8 @@
 - chord: from the middle of one end face to the middle of the other, the rest of the blank still
   straight, allowances still on.
 - height: of the middle of the free end above the table, the two legs of the neighbouring bend lying
-  flat on it. Given where the turn lifts that end, and no part of the tube would have to be below the
-  table.
+  flat on it. Given where the turn lifts that end, within reach, and no part of the tube would have to
+  be below the table.
 - across: over two neighbouring bends, along the straight between them, outside to outside. Each side
   is measured to where the outsides of the two legs of its bend cross, or from 90 degrees on to the back
   of the bend, square to the straight. A crossing is found with a straightedge along the outer leg; with
@@ -32,6 +32,7 @@ Kind = Literal["straight", "included", "chord", "height", "across"]
 Side = Literal["corner", "back"]
 
 LEAST_LIFT = 10.0  # mm; a smaller lift is lost in the sag of the tube and the flatness of a table
+MOST_LIFT = 1500.0  # mm; a longer end nods, and is out of reach of a square on the table
 SAME_WAY = math.radians(2.0)  # outsides that lie within this of one line are measured as one
 
 
@@ -110,7 +111,7 @@ def _height(steps: tuple[Step, ...], points: Floats, other: int, od: float) -> t
     free = -1 if step.leads == "start" else 0
     if heights[free] < 0.0:
         heights = -heights  # the tube is laid down the other way up
-    if heights[free] < LEAST_LIFT or heights.min() < -LENGTH_NOISE:
+    if not LEAST_LIFT <= heights[free] <= MOST_LIFT or heights.min() < -LENGTH_NOISE:
         return ()
     return (Check("height", float(heights[free]) + od / 2.0, step.bend, other),)
 

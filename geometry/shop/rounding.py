@@ -53,6 +53,17 @@ def of(plan: Plan, mark_step: float, angle_step: float) -> Rounded:
     return _remembered(plan, mark_step, angle_step)
 
 
+def blank(plan: Plan, mark_step: float, angle_step: float) -> float:
+    """Return the blank as it is cut, without looking for the rest where its trim takes up the rounding."""
+    if plan.blank - plan.end_trim > WHOLE * mark_step:
+        return _cut(plan, mark_step)
+    return of(plan, mark_step, angle_step).blank
+
+
+def _cut(plan: Plan, mark_step: float) -> float:
+    return math.ceil(plan.blank / mark_step - WHOLE) * mark_step
+
+
 @lru_cache(maxsize=REMEMBERED)
 def _remembered(plan: Plan, mark_step: float, angle_step: float) -> Rounded:
     exact, machine = made.settings_of(plan), made.machine_of(plan)
@@ -73,7 +84,7 @@ def _rounded(plan: Plan, settings: Floats, left: Floats, mark_step: float) -> Ro
     set_angles, known = rest[2 * count :], plan.calibration
     has_trim = plan.blank - plan.end_trim > WHOLE * mark_step
     return Rounded(
-        blank=math.ceil(plan.blank / mark_step - WHOLE) * mark_step if has_trim else end_trim,
+        blank=_cut(plan, mark_step) if has_trim else end_trim,
         start_trim=start_trim,
         end_trim=end_trim,
         marks=tuple(rest[:count]),

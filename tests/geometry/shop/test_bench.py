@@ -127,3 +127,10 @@ def test_a_rounded_tube_is_checked_as_it_was_set() -> None:
 
 def test_a_straight_tube_has_nothing_to_check() -> None:
     assert bench.of(planned(((0, 0, 0), (500, 0, 0))), OD) == ()
+
+
+def test_no_height_is_given_of_an_end_that_stands_up_out_of_reach() -> None:
+    short = ((0, 0, 0), (600, 0, 0), (600, 600, 0), (600, 600, 1400))
+    assert checks(short)[1]["height"].value == pytest.approx(1425.0 + OD / 2.0)
+    long = (*short[:3], (600, 600, 1500))
+    assert "height" not in checks(long)[1]

@@ -42,6 +42,7 @@ RULE_TITLES: dict[str, str] = {
     "bend.angle_over_die": "Bend beyond the die",
     "bend.turn_too_sharp": "Turn too sharp to bend",
     "order.none": "No order of bending works",
+    "joint.sleeve": "Sleeve that no longer fits",
     "end.cut_before": "End cut too short to bend",
     "blank.over_stick": "Blank longer than a stick",
     "tube.too_short": "Tube too short",

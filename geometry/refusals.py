@@ -31,6 +31,8 @@ def checked_stock(row: Stock) -> Stock:
         raise GeometryError(f"Every number of tube size {row.name} must be more than 0.", (row.id,))
     if row.wall > row.od / 2.0:
         raise GeometryError(f"The wall of {row.name} cannot be more than half its diameter.", (row.id,))
+    if max(row.od, row.stick) > FARTHEST_POINT:
+        raise GeometryError(f"Diameter and stick of {row.name} must be less than a kilometre.", (row.id,))
     if not (math.isfinite(row.yield_strength) and row.yield_strength >= 0.0):
         raise GeometryError(f"The yield strength of {row.name} must be 0 (not known) or more.", (row.id,))
     if not (math.isfinite(row.modulus) and row.modulus > 0.0):
@@ -45,6 +47,8 @@ def checked_die(row: Die) -> Die:
         raise GeometryError(f"OD, radius and largest angle of {row.name} must be more than 0.", (row.id,))
     if row.largest_angle > math.pi:
         raise GeometryError(f"The largest angle of {row.name} cannot be more than 180°.", (row.id,))
+    if max(row.od, row.clr) > FARTHEST_POINT:
+        raise GeometryError(f"OD and radius of {row.name} must be less than a kilometre.", (row.id,))
     if row.clr < row.od / 2.0:
         raise GeometryError(f"The radius of {row.name} cannot be less than half its diameter.", (row.id,))
     if not all(

@@ -81,7 +81,8 @@ def _geometry_only(record: TubeRecord, has_least: bool) -> Text:
     springs = (
         "“At least” is the elastic-plastic lower bound: real springback is larger."
         if has_least
-        else "Springback is not known: bend by the angle that must come out, a little at a time."
+        else "Springback is not known: bend by the angle that must come out, a little at a time. Once the "
+        "rack holds the stock's yield strength, its lower bound stands here."
     )
     return Text(
         (

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import bends, clearance, proposals
+from geometry.checks import bends, clearance, joints, proposals
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
 from geometry.layout import Layout, Node, Tube
@@ -56,6 +56,7 @@ def check(
                 *(found for found in old.findings if set(found.tubes) & kept),
                 *clearance.findings(layout, index, fresh, redone),
                 *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
+                *joints.findings(layout),
                 *_about_the_body(layout, index),
             )
         ),

@@ -20,6 +20,7 @@ WHOLE_LIMIT = 590  # seconds for all steps together, set-up aside
 SCREEN = "-screen 0 1920x1200x24"
 NO_TESTS = 5  # pytest's exit status
 NOT_ELSEWHERE = "not gl and not benchmark"
+SIDE_BY_SIDE = ["-n", "auto"]  # as many processes as cores
 
 
 class Step:
@@ -67,11 +68,11 @@ def steps(python):
         pytest(
             python,
             "geometry",
-            ["tests", "--ignore=tests/app", "--ignore=tests/benchmarks", "-m", NOT_ELSEWHERE],
+            ["tests", "--ignore=tests/app", "--ignore=tests/benchmarks", "-m", NOT_ELSEWHERE, *SIDE_BY_SIDE],
             300,
             offscreen,
         ),
-        pytest(python, "offscreen", ["tests/app", "-m", NOT_ELSEWHERE], 420, offscreen),
+        pytest(python, "offscreen", ["tests/app", "-m", NOT_ELSEWHERE, *SIDE_BY_SIDE], 420, offscreen),
         pytest(
             python, "screen", ["tests", "--ignore=tests/benchmarks", "-m", "gl"], 240, xcb, virtual_screen()
         ),

@@ -16,8 +16,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import units as unit_text
 from app.guarded import guarded
+from app.panels.body_pages import size_words
 from app.panels.measure_table import Column, MeasureTable
 from app.session import Session
 from app.units import MILLIMETRES, Units
@@ -265,12 +265,8 @@ class MeasuredPanel(QWidget):
 
     def _size(self) -> str:
         assert self._shown is not None
-        rows = self.stations.things
-        length = rows[0].x - rows[-1].x
-        width = 2.0 * max(max(row.sill_half_width, row.waist_half_width, row.roof_half_width) for row in rows)
-        top = max(max(row.waist_height, row.roof_height) for row in rows)
-        long, wide, high = (unit_text.format_length(value, self._units) for value in (length, width, top))
-        return f"{long} long, {wide} wide, {high} high"
+        mine = [panel for panel in self._shown.panels.values() if panel.body == self._body]
+        return size_words(self._shown, mine, self._units)
 
     def _tell(self, problem: str) -> None:
         self.problem_label.setText(problem)

@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
-    QLineEdit,
     QPushButton,
     QTableWidgetItem,
     QVBoxLayout,
@@ -21,7 +20,7 @@ from PySide6.QtWidgets import (
 from app import units as unit_text
 from app.guarded import guarded
 from app.panels.bender_drawing import BenderDrawing
-from app.panels.fields import LengthField
+from app.panels.fields import LengthField, TextField
 from app.panels.rack_page import NARROW, StillChoice
 from app.panels.rows import ChoiceBox, keep_to_width
 from app.panels.typed_table import RIGHT, TypedTable
@@ -162,7 +161,7 @@ class BendersPage(QWidget):
     def _make_fields(self, units: Units) -> None:
         self.choice = StillChoice()
         self.choice.setPlaceholderText("none yet")
-        self.name = QLineEdit()
+        self.name = TextField()
         self.height_field = LengthField(units)
         self.swing = StillChoice()
         self.moves = StillChoice()

@@ -13,6 +13,20 @@ from app.units import Units
 SEVERAL = "several"
 
 
+class TextField(QLineEdit):
+    """A line of text; undo and redo are the window's keys where the line itself has nothing to take back."""
+
+    @guarded(False)
+    def event(self, event: QEvent) -> bool:
+        if event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent):
+            is_undo = event.matches(QKeySequence.StandardKey.Undo) and not self.isUndoAvailable()
+            is_redo = event.matches(QKeySequence.StandardKey.Redo) and not self.isRedoAvailable()
+            if is_undo or is_redo:
+                event.ignore()
+                return True
+        return bool(super().event(event))
+
+
 class NumberField(QLineEdit):
     """A plain number; Enter or leaving the field commits it, Escape brings the old one back.
 

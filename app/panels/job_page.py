@@ -3,11 +3,10 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QLineEdit
 
 from app import units as unit_text
 from app.panels.body_pages import size_words
-from app.panels.fields import LengthField
+from app.panels.fields import LengthField, TextField
 from app.panels.rack_choices import stock_choices
 from app.panels.rows import ChoiceBox, Page
 from app.session import Session
@@ -26,7 +25,7 @@ class JobPage(Page):
     def __init__(self, session: Session, units: Units) -> None:
         super().__init__(session, units)
         self._sized: tuple[tuple[object, ...], str] | None = None
-        self.name = QLineEdit()
+        self.name = TextField()
         self.name.editingFinished.connect(self._on_name)
         self.field("Job", self.name, "The job's name, as it stands on the sheets.")
         self.tubes = self.number("Tubes", "How many tubes are laid.")

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 
 from app.guarded import guarded
 from app.panels import rack_cells
-from app.panels.fields import SEVERAL, NumberField
+from app.panels.fields import SEVERAL, NumberField, TextField
 from app.panels.rack_cells import Column, Thing
 from app.panels.rows import ChoiceBox
 from app.panels.typed_table import RIGHT, TypedTable
@@ -192,7 +192,7 @@ class RowForm(QWidget):
             number.entered.connect(partial(self._on_number, column))
             number.emptied.connect(partial(self._on_number, column, 0.0))
             return number
-        line = QLineEdit()
+        line = TextField()
         line.setPlaceholderText(column.empty)
         line.editingFinished.connect(partial(self._on_text, column))
         return line

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QGridLayout,
     QLabel,
-    QLineEdit,
     QPushButton,
     QSizePolicy,
     QTreeWidgetItem,
@@ -15,7 +14,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.panels.fields import SEVERAL, LengthField
+from app.panels.fields import SEVERAL, LengthField, TextField
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -146,7 +145,7 @@ class NamedPage(Page):
 
     def __init__(self, session: Session, units: Units, label: str, tip: str) -> None:
         super().__init__(session, units)
-        self.name = QLineEdit()
+        self.name = TextField()
         self.name.editingFinished.connect(self._on_name)
         self.field(label, self.name, tip)
 

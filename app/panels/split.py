@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
-    QLineEdit,
     QPushButton,
     QRadioButton,
     QWidget,
@@ -23,7 +22,7 @@ from PySide6.QtWidgets import (
 from app import wording
 from app.guarded import guarded
 from app.jobs import Job
-from app.panels.fields import AngleField, LengthField
+from app.panels.fields import AngleField, LengthField, TextField
 from app.panels.rows import Rows
 from app.session import Session
 from app.units import MILLIMETRES, Units
@@ -205,7 +204,7 @@ class SplitPanel(Rows):
 
     def _make_end(self) -> None:
         self.count = self.words()
-        self.name = QLineEdit()
+        self.name = TextField()
         self.name.setPlaceholderText("roof, left door, …")
         self.field("Name", self.name, "What the new panel is called.")
         self.ok = QPushButton("Split off")

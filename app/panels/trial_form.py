@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QPushBu
 
 from app import units as unit_text
 from app.guarded import guarded
-from app.panels.fields import AngleField, LengthField, NumberField
+from app.panels.fields import AngleField, LengthField, NumberField, TextField
 from app.panels.rows import keep_to_width
 from app.trial_proposal import Proposal
 from app.units import Units
@@ -129,7 +129,7 @@ class TrialForm(QWidget):
         self._add_row(entry.name, entry.title, field, entry.tip)
 
     def _add_line(self, name: str, title: str, tip: str) -> QLineEdit:
-        line = QLineEdit()
+        line = TextField()
         self._add_row(name, title, line, tip)
         return line
 

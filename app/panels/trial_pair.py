@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import Signal
-from PySide6.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
+from app.panels.fields import TextField
 from app.panels.rows import ChoiceBox, keep_to_width, set_kind
 from geometry.layout import Layout
 from geometry.tube import bending
@@ -28,7 +29,7 @@ class PairRow(QWidget):
         self._layout = Layout()
         self._pair: Pair | None = None
         self.die, self.stock = ChoiceBox(), ChoiceBox()
-        self.batch = QLineEdit()
+        self.batch = TextField()
         self.batch.setPlaceholderText("not named")
         self.back = QPushButton("Back to the view")
         self.back.setToolTip("Escape does the same.")

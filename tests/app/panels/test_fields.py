@@ -10,7 +10,7 @@ from PySide6.QtGui import QKeyEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import QApplication, QLineEdit, QVBoxLayout, QWidget
 from pytestqt.qtbot import QtBot
 
-from app.panels.fields import SEVERAL, AngleField, LengthField, NumberField
+from app.panels.fields import SEVERAL, AngleField, LengthField, NumberField, TextField
 from app.units import INCH_FRACTIONS, INCHES, MILLIMETRES, length_step
 
 
@@ -213,3 +213,27 @@ def test_undo_is_the_windows_key_until_something_is_typed(qtbot: QtBot) -> None:
     assert not is_kept()
     qtbot.keyClicks(field, "5")
     assert is_kept()
+
+
+def test_undo_in_a_line_of_text_is_the_windows_key_until_something_is_typed(qtbot: QtBot) -> None:
+    line = TextField()
+    qtbot.addWidget(line)
+    line.setText("heat A7")
+
+    def is_kept(letter: Qt.Key, modifiers: Qt.KeyboardModifier) -> bool:
+        key = QKeyEvent(QEvent.Type.ShortcutOverride, letter, modifiers, "\x1a")
+        key.ignore()
+        QApplication.sendEvent(line, key)
+        return key.isAccepted()
+
+    control = Qt.KeyboardModifier.ControlModifier
+    undo, redo = (Qt.Key.Key_Z, control), (Qt.Key.Key_Z, control | Qt.KeyboardModifier.ShiftModifier)
+    assert not is_kept(*undo)
+    assert not is_kept(*redo)
+    qtbot.keyClicks(line, "5")
+    assert is_kept(*undo)
+    assert not is_kept(*redo)
+    line.undo()
+    assert not is_kept(*undo)
+    assert is_kept(*redo)
+    assert is_kept(Qt.Key.Key_A, control)

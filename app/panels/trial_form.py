@@ -16,7 +16,7 @@ from app.panels.fields import AngleField, LengthField, NumberField, TextField
 from app.panels.rows import keep_to_width
 from app.trial_proposal import Proposal
 from app.units import Units
-from geometry.layout import TrialBend
+from geometry.layout import Die, Stock, TrialBend
 
 MADE, TO, NOTE = "made", "measured_to", "note"
 BACK = math.radians(89.0)  # the angle from which the back of a bend can be measured
@@ -48,6 +48,7 @@ ENTRIES = (
     Entry("widest", "Largest diameter", "At the middle of the bend. Empty: not measured."),
     Entry("narrowest", "Least diameter", "At the middle of the bend. Empty: not measured."),
 )
+MOST_CLR = 1.25  # of the die's; no springback opens a bend farther
 AFTER_ANGLE = [entry.name for entry in ENTRIES].index("angle") + 1  # there legs begin
 
 
@@ -295,6 +296,17 @@ def fault_of(trial: TrialBend) -> str | None:
     if trial.dial >= 2.0 * math.pi:
         return "dial"
     return TO if trial.measured_to == "back" and trial.angle < BACK else None
+
+
+def too_long(trial: TrialBend, die: Die, stock: Stock, units: Units) -> Refusal | None:
+    """Refuse legs that together are longer than the scrap gives, however little of it the bend takes."""
+    legs = {name: getattr(trial, name) or 0.0 for name in ("lead_leg", "tail_leg")}
+    corner = (MOST_CLR * die.clr + stock.od / 2.0) * math.tan(trial.angle / 2.0)
+    if sum(legs.values()) <= trial.length + 2.0 * corner:
+        return None
+    scrap, both = (unit_text.format_length(value, units) for value in (trial.length, sum(legs.values())))
+    sentence = f"A scrap of {scrap} can't give legs of {both} together; look at the legs and the scrap again."
+    return Refusal(max(legs, key=lambda name: legs[name]), sentence)
 
 
 def angle_text(radians: float) -> str:

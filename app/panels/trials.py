@@ -20,7 +20,7 @@ from app import calibration_words, trial_proposal
 from app.guarded import guarded
 from app.panels.rows import keep_to_width
 from app.panels.trial_drawing import TrialDrawing
-from app.panels.trial_form import Refusal, TrialForm, angle_text, fault_of
+from app.panels.trial_form import Refusal, TrialForm, angle_text, fault_of, too_long
 from app.panels.trial_list import TrialList
 from app.panels.trial_pair import Pair, PairRow, best_pair, pairs
 from app.panels.trial_result import ResultView
@@ -267,6 +267,9 @@ class TrialsPage(QScrollArea):
             refusals.checked_trial(self._session.layout, trial)
         except GeometryError as error:
             raise Refusal(fault_of(trial) or "length", error.message) from None
+        refusal = too_long(trial, die, stock, self._units)
+        if refusal is not None:
+            raise refusal
         if trial.widest is not None and trial.narrowest is not None and trial.narrowest > trial.widest:
             raise Refusal("narrowest", "The least diameter can't be more than the largest.")
         return trial

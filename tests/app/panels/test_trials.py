@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QApplication, QLineEdit
 from pytestqt.qtbot import QtBot
 
 from app import theme, units
+from app.panels.trial_form import too_long
 from app.panels.trials import NO_PAIR, TrialsPage
 from app.session import Session
 from app.units import INCH_FRACTIONS, INCHES, MILLIMETRES
@@ -451,3 +452,27 @@ def test_nothing_is_cut_off_at_1280_by_800(
     for labels in page.result.rows:
         for label in labels:
             assert label.width() >= label.sizeHint().width()
+
+
+@pytest.mark.parametrize(("legs", "named"), [(("306", "1381"), "tail_leg"), (("1381", "306"), "lead_leg")])
+def test_legs_that_the_scrap_is_too_short_for_are_refused_with_both_lengths(
+    qtbot: QtBot, page: TrialsPage, session: Session, legs: tuple[str, str], named: str
+) -> None:
+    lead, tail = legs
+    values = {"mark": "200", "dial": "62.2", "angle": "60", "lead_leg": lead, "tail_leg": tail}
+    type_trial(qtbot, page, length="600", **values)
+    page.add()
+    assert not session.layout.trials
+    said = page.form.fault.text()
+    assert "600.0 mm" in said
+    assert "1687.0 mm" in said
+    assert page.form.numbers[named].is_refused
+    type_over(qtbot, page.form.numbers[named], "339")
+    page.add()
+    assert {only(session).lead_leg, only(session).tail_leg} == {306.0, 339.0}
+
+
+@pytest.mark.parametrize("degrees", [20.0, 90.0, 115.0])
+def test_legs_that_can_be_are_never_refused(session: Session, degrees: float) -> None:
+    die, stock = used_pair(session)
+    assert too_long(simulated(die, stock, degrees), die, stock, MILLIMETRES) is None

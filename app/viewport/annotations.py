@@ -159,11 +159,15 @@ def blank_words(
     length: Callable[[float], str],
     to_screen: Callable[[Vec3], Xy],
 ) -> list[Mark]:
-    """Return at each end of a tube how much longer the die needs its blank: no fault, but steel to saw."""
+    """Return how much longer the blank is at each end where the die asks for more than the allowance.
+
+    It is all that the blank has more there, as the tube's page says; no fault, but steel to saw.
+    """
+    asked = feeding.asked_allowances(outlook.layout, tube)
     ends = (outlook.layout.nodes[tube.nodes[0]], outlook.layout.nodes[tube.nodes[-1]])
     return [
-        _word_below(node, f"blank +{length(more)}", 2 if node.sleeve else 1, to_screen)
-        for node, more in zip(ends, longer, strict=True)
+        _word_below(node, f"blank +{length(own + more)}", 2 if node.sleeve else 1, to_screen)
+        for node, own, more in zip(ends, asked, longer, strict=True)
         if more > LENGTH_NOISE and _is_seen(outlook, node)
     ]
 

@@ -133,7 +133,7 @@ class MendButton(QPushButton):
     def focusInEvent(self, event: QFocusEvent) -> None:
         super().focusInEvent(event)
         if event.reason() in ASKED:
-            self._set_looked_at(True)
+            self._timer.start()  # the focus may only pass by, as when the widget that had it goes
 
     @guarded()
     def focusOutEvent(self, event: QFocusEvent) -> None:

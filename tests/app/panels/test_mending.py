@@ -11,7 +11,7 @@ from pytestqt.qtbot import QtBot
 
 from app.panels import mending
 from app.panels.findings import FindingsPanel
-from app.panels.mending import MendButton
+from app.panels.mending import HOVER_MS, MendButton
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES
 from geometry import edits, mends
@@ -132,7 +132,7 @@ def test_keys_go_from_the_sentence_to_its_button_and_make_the_mend(
     qtbot.keyClick(panel.tree, Qt.Key.Key_Right)
     (button, other) = buttons(panel)
     assert button.hasFocus()
-    assert session.is_previewing
+    qtbot.waitUntil(lambda: session.is_previewing)
     qtbot.keyClick(button, Qt.Key.Key_Escape)
     assert not session.is_previewing
     assert panel.tree.hasFocus()
@@ -234,3 +234,15 @@ def test_the_button_hides_no_word_of_its_sentence(
     assert panel.tree.viewport().width() >= row.right()
     is_beside = button.geometry().top() < row.center().y()
     assert is_beside == (width == 700)
+
+
+def test_a_focus_that_only_passes_by_shows_no_mend(
+    qtbot: QtBot, panel: FindingsPanel, session: Session, named: Named
+) -> None:
+    panel.activateWindow()
+    panel.tree.setFocus()
+    button = buttons(panel)[0]
+    button.setFocus(Qt.FocusReason.TabFocusReason)
+    panel.tree.setFocus()
+    qtbot.wait(2 * HOVER_MS)
+    assert not session.is_previewing

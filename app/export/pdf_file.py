@@ -261,7 +261,7 @@ class _Writer:
         if frame:
             pieces.append(Part(inset * (0.4 if text.tone == "warning" else 0.7), lambda y: None))
         # The heading stays with what follows; every piece draws its own stretch of the frame.
-        kept = 3 if frame and text.heading else 1
+        kept = (3 if frame else 2) if text.heading else 1
         pieces = [joined(pieces[:kept]), *pieces[kept:]]
         if len(pieces) > 1 and frame:
             pieces[-2:] = [joined(pieces[-2:])]

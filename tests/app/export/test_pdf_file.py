@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from app.export import ink, packet, pdf_file, steps
+from app.export.sheet import Page, Sheet, Text
 from app.units import INCH_FRACTIONS, INCHES, MILLIMETRES
 from geometry import edits
 from geometry.checks import findings
@@ -192,3 +193,13 @@ def test_a_number_is_never_parted_from_its_fraction_or_unit():
         for line in ink.wrapped("keep 1 9/16 in here and 12.5 mm there", 11.0, False, float(room)):
             text = line.replace("\u00a0", " ")
             assert not text.startswith(("9/16", "in", "mm")) or room < 60
+
+
+@pytest.mark.parametrize("tone", ["plain", "small", "caution", "stop", "warning"])
+def test_a_heading_never_stands_without_its_words_at_the_foot_of_a_page(tone):
+    for count in range(30, 75):
+        filling = Text(tuple(f"line {n}" for n in range(count)))
+        page = Page("cover", "Job", "Packet", (filling, Text(("first words", "more"), "The heading", tone)))
+        sheet = Sheet("Job", "foot", "claim", (page,))
+        texts = [text_of(page) for page in PdfReader(io.BytesIO(pdf_file.content(sheet, "A4"))).pages]
+        assert ["The heading" in text for text in texts] == ["first words" in text for text in texts], count

@@ -183,16 +183,24 @@ class MissChart(_Chart):
             return middle - value / most * frame.height() / 2.0
 
         shown = _nice(most / 1.15)
-        for value in (shown, 0.0, -shown):
+        scale = {value: self._scale_words(value) for value in (shown, 0.0, -shown)}
+        wide = max(painter.fontMetrics().horizontalAdvance(words) for words in scale.values())
+        frame = frame.adjusted(max(0.0, wide + 7.0 - LEFT), 0.0, 0.0, 0.0)
+        for value, words in scale.items():
             painter.setPen(QPen(self.colour(Role.Mid), 1.0))
             y = height(value)
             painter.drawLine(QPointF(frame.left(), y), QPointF(frame.right(), y))
-            words = f"{value:+g}" if value else "0°" if self._unit == "°" else f"0 {self._unit}"
-            self.tick(painter, QRectF(0.0, y - 9.0, LEFT - 5.0, 18.0), words, Qt.AlignmentFlag.AlignRight)
+            box = QRectF(0.0, y - 9.0, frame.left() - 5.0, 18.0)
+            self.tick(painter, box, words, Qt.AlignmentFlag.AlignRight)
         step = frame.width() / len(self._bars)
         for place, bar in enumerate(self._bars):
             self._draw_bar(painter, frame.left() + (place + 0.5) * step, step, bar, height)
         self._name_bends(painter, frame, step)
+
+    def _scale_words(self, value: float) -> str:
+        if value:
+            return f"{value:+g}"
+        return "0°" if self._unit == "°" else f"0 {self._unit}"
 
     def _draw_bar(self, painter: QPainter, x: float, step: float, bar: Bar, height: object) -> None:
         assert callable(height)

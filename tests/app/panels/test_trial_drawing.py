@@ -51,3 +51,13 @@ def test_every_drawing_is_painted_with_and_without_trial_bends(qtbot: QtBot) -> 
         part.grab()
     assert "30°, tail leg: -2 mm" in miss.accessibleDescription()
     assert dial.accessibleDescription() == "60.16° gave 57.3°"
+
+
+@pytest.mark.parametrize("value", [0.4, 1037.0, -123456.0])
+def test_the_scale_of_what_is_missed_is_not_cut_off_at_the_left(qtbot: QtBot, value: float) -> None:
+    miss = MissChart("", "None yet.", "mm")
+    qtbot.addWidget(miss)
+    miss.resize(240, 200)
+    miss.show_bars([Bar("60° 1", "tail leg", value, 1.0, False)], "mm")
+    image = miss.grab().toImage()
+    assert len({image.pixel(0, y) for y in range(image.height())}) == 1

@@ -277,10 +277,13 @@ def node_words(tube: Tube, place: int) -> str:
 def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
     """For each tube its worst sign, and how near the nearest panel is."""
     states: dict[int, str] = {}
+    far = {id for found in report.findings if found.rule == "clearance.too_far" for id in found.tubes}
     for id in layout.tubes:
         near = report.nearest.get(id)
         known = near is not None and near.panel in layout.panels
         band = clearance.band(near.clearance, layout.limits) if near is not None and known else None
+        if near is None and id in far:
+            band = "far"  # farther than is measured
         sign = wording.BAND_SIGNS[band] if band is not None else ""
         if any(found.severity == "error" and id in found.tubes for found in report.findings):
             sign = wording.SEVERITY_SIGNS["error"]

@@ -155,3 +155,14 @@ def test_a_body_opened_by_picking_a_panel_in_the_view_folds_again(
     assert rows(panel)["Crate"].isExpanded()
     session.select((named("Hoop"),))
     assert not rows(panel)["Crate"].isExpanded()
+
+
+def test_a_tube_far_from_every_panel_bears_the_sign_that_its_finding_has(
+    panel: OutlinePanel, session: Session, named: Named
+) -> None:
+    far = edits.move_nodes(session.layout, session.layout.tubes[named("Hoop")].nodes, (0.0, 0.0, 5000.0))
+    session.apply("Move", lambda now: far)
+    report = findings.check_layout(session.layout)
+    assert named("Hoop") not in report.nearest
+    panel.show_report(report)
+    assert rows(panel)["Hoop"].text(STATE) == "◇"

@@ -24,7 +24,7 @@ from msgspec import Struct
 from geometry.shop import made
 from geometry.shop.made import Bends
 from geometry.shop.rounding import REMEMBERED, Rounded
-from geometry.tolerances import ANGLE_NOISE, LENGTH_NOISE
+from geometry.tolerances import ANGLE_NOISE, LENGTH_NOISE, STRAIGHT
 from geometry.tube.plan import Plan, Step
 from geometry.vectors import Floats
 
@@ -107,7 +107,10 @@ def _height(steps: tuple[Step, ...], points: Floats, other: int, od: float) -> t
     corner = 1 + sum(before.bend < other for before in steps)  # of the neighbour, in points
     before, at, after = points[corner - 1 : corner + 2]
     normal = np.cross(at - before, after - at)
-    heights = (points - at) @ (normal / np.linalg.norm(normal))
+    size = float(np.linalg.norm(normal))
+    if size <= STRAIGHT * float(np.linalg.norm(at - before) * np.linalg.norm(after - at)):
+        return ()  # the angle of the neighbouring bend was rounded to nothing: its legs give no plane
+    heights = (points - at) @ (normal / size)
     free = -1 if step.leads == "start" else 0
     if heights[free] < 0.0:
         heights = -heights  # the tube is laid down the other way up

@@ -134,3 +134,13 @@ def test_no_height_is_given_of_an_end_that_stands_up_out_of_reach() -> None:
     assert checks(short)[1]["height"].value == pytest.approx(1425.0 + OD / 2.0)
     long = (*short[:3], (600, 600, 1500))
     assert "height" not in checks(long)[1]
+
+
+def test_over_a_bend_that_rounds_to_nothing_no_height_is_measured() -> None:
+    made = planned(((0, 0, 0), (600, 0, 0), (1200, 0.2, 0), (1500, 0.3, 500)))
+    assert len(made.steps) == 2
+    rounded = rounding.of(made, 1.0, math.radians(0.5))
+    assert rounded.set_angles[0] == 0.0
+    _, after = bench.of(made, OD, rounded)
+    assert [check.kind for check in after if check.kind == "height"] == []
+    assert all(math.isfinite(check.value) for check in after)

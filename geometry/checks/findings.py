@@ -94,18 +94,16 @@ def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> fro
     return unchanged - {id for id in mended if _meeting(before, id) != _meeting(layout, id)}
 
 
-def _meeting(layout: Layout, tube: int) -> list[tuple[Tube, Node]]:
-    """Return the tubes that share a node with a tube or sit on it, with those nodes."""
+def _meeting(layout: Layout, tube: int) -> list[tuple[Tube, tuple[Node, ...]]]:
+    """Return the tubes that share a node with a tube or sit on it, with all their nodes."""
     own = set(layout.tubes[tube].nodes)
     nodes = layout.nodes
     seats = {node.id for node in nodes.values() if node.landing is not None and node.landing.tube == tube}
     meeting = own | seats
     return [
-        (other, nodes[id])
+        (other, tuple(nodes[id] for id in other.nodes))
         for other in layout.tubes.values()
-        if other.id != tube
-        for id in other.nodes
-        if id in meeting
+        if other.id != tube and not meeting.isdisjoint(other.nodes)
     ]
 
 

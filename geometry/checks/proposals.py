@@ -57,11 +57,20 @@ def _settles(layout: Layout, mend: Mend, before: tuple[Finding, ...], finding: F
         after = mends.mended(layout, mend)
     except GeometryError:
         return False
-    parts = [tube for id, tube in after.tubes.items() if id == mend.tube or id not in layout.tubes]
-    left = [found for part in parts for found in judge(after, part)]
+    touched = [tube for tube in after.tubes.values() if tube.id == mend.tube or _differs(layout, after, tube)]
+    left = [found for tube in touched for found in judge(after, tube)]
     if any(_is_same(found, finding) for found in left):
         return False
-    return all(any(_is_same(found, known) for known in before) for found in left if found.severity != "note")
+    others = [layout.tubes[tube.id] for tube in touched if tube.id != mend.tube and tube.id in layout.tubes]
+    known = [*before, *(found for tube in others for found in judge(layout, tube))]
+    return all(any(_is_same(found, one) for one in known) for found in left if found.severity != "note")
+
+
+def _differs(before: Layout, after: Layout, tube: Tube) -> bool:
+    """Say whether a tube is new, was changed, or runs through a node that moved."""
+    if before.tubes.get(tube.id) is not tube:
+        return True
+    return any(before.nodes[id] is not after.nodes[id] for id in tube.nodes)
 
 
 def _is_same(found: Finding, other: Finding) -> bool:

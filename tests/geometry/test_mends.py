@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits, mends, sample
+from geometry import edits, mends, rack, sample
 from geometry.checks import bends
 from geometry.checks.finding import Finding, Mend
 from geometry.errors import GeometryError
@@ -246,7 +246,7 @@ def test_every_mend_of_the_sample_settles_its_finding() -> None:
 
 
 places = st.lists(st.tuples(*[st.floats(-900.0, 900.0)] * 3), min_size=2, max_size=6)
-rack = st.lists(
+racks = st.lists(
     st.builds(
         replace,
         st.just(DIE),
@@ -262,7 +262,7 @@ rack = st.lists(
 
 @given(
     places,
-    rack,
+    racks,
     st.floats(500.0, 4000.0),
     st.sampled_from(["best", "start", "end", "middle"]),
     st.sampled_from(["before", "after"]),
@@ -309,3 +309,25 @@ def test_a_mend_of_what_is_gone_is_refused_in_a_sentence() -> None:
     ):
         with pytest.raises(GeometryError, match=r"\.$"):
             mends.mended(layout, mend)
+
+
+def test_no_mend_is_offered_that_spoils_a_tube_which_lands_on_the_mended_one() -> None:
+    layout = rack.with_starting_rack(Layout())
+    stock = next(row.id for row in layout.stocks.values() if row.name == "1.75 × 0.120 in")
+    layout, host = edits.add_tube(layout, [(0, 0, 0), (600, 0, 0), (600, 300, 0), (1600, 300, 0)], stock)
+    alone = _between_short(layout, host)
+    assert alone.mend is not None
+    # Its first leg has 40 mm more than the bend takes; the host's mend would take 68 mm of it.
+    on = edits.landing_at(layout, host, (1200, 300, 0))
+    layout, branch = edits.add_tube(layout, [on, (1200, 480, 0), (2000, 480, 0)], stock)
+    spoilt = mends.mended(layout, alone.mend)
+    assert "bend.tangents_overlap" in {row.rule for row in bends.findings(spoilt, spoilt.tubes[branch])}
+    offered = _between_short(layout, host).mend
+    if offered is not None:
+        after = mends.mended(layout, offered)
+        assert not bends.findings(after, after.tubes[branch])
+
+
+def _between_short(layout: Layout, tube: int) -> Finding:
+    (short,) = [f for f in bends.findings(layout, layout.tubes[tube]) if f.rule == "bend.between_short"]
+    return short

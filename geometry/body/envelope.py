@@ -20,7 +20,8 @@ from geometry.vectors import Floats, Ints
 TOLERANCE = (
     3.0  # mm; how far the mesh may lie from the true swept space, either way (shoulders from 25 mm up)
 )
-CELL = 20.0  # mm; of the finest grid. Larger ones bridge the shoulders by more than the tolerance
+CELL, FINEST = 20.0, 16.0  # mm; of the finest grid, for wide shoulders and for sharp ones
+WIDE_SHOULDER = 38.0  # mm; cells of sharper ones shrink, as the sag of a chord goes with its square
 LEVELS = 2  # times that a cell is halved, from the coarse grid down to the finest
 STEER_STEP = math.radians(4.0)  # poses tried first; the search between them finds the rest
 ROLL_STEP = math.radians(4.0)
@@ -44,8 +45,9 @@ TILT = 3
 _CORNERS = np.array(list(itertools.product((0, 1), repeat=3)))
 
 
-def swept(wheel: Wheel, cell: float = CELL) -> Mesh:
+def swept(wheel: Wheel) -> Mesh:
     """Return the swept space as a closed mesh whose triangles face outwards, within TOLERANCE."""
+    cell = float(np.clip(CELL * math.sqrt(wheel.tyre.shoulder / WIDE_SHOULDER), FINEST, CELL))
     origin, cells = _cells_near_the_surface(wheel, cell)
     grid = _Grid(wheel, origin, cell, cells)
     vertices, quads = grid.contoured(grid.crossed_edges())

@@ -25,6 +25,7 @@ WIDE_SHOULDER = 38.0  # mm; cells of sharper ones shrink, as the sag of a chord 
 LEVELS = 2  # times that a cell is halved, from the coarse grid down to the finest
 STEER_STEP = math.radians(4.0)  # poses tried first; the search between them finds the rest
 ROLL_STEP = math.radians(4.0)
+FEWEST_STEPS = 4  # however small the range: the best poses may lie at either end and between
 ROUNDS = 4  # of the search; each narrows the steps
 NARROWER = 0.4
 SMALL_STEPS = np.array([10.0, *np.radians([0.5, 1.0, 0.5])])  # heave, roll, steer, tilt; from a good pose
@@ -192,7 +193,8 @@ def _rise(wheel: Wheel, roll: Floats) -> Floats:
 
 
 def _spread(low: float, high: float, step: float) -> Floats:
-    return np.linspace(low, high, math.ceil((high - low) / step - 1e-9) + 1)
+    steps = max(math.ceil((high - low) / step), FEWEST_STEPS) if high > low else 0
+    return np.linspace(low, high, steps + 1)
 
 
 def _step(samples: Floats) -> float:

@@ -227,6 +227,8 @@ class Limits(Struct, frozen=True):
     standoff_farthest: float = 40.0
     scan_error: float = 3.0
     build_tolerance: float = 5.0
+    tube_gap: float = 10.0
+    weld_room: float = 75.0
     end_allowance: float = 25.0
     cope_allowance: float = 50.0
     angle_step: float = math.radians(0.1)
@@ -272,6 +274,18 @@ LIMITS: dict[str, LimitInfo] = {
         "Build tolerance",
         "length",
         "How far the built cage may be from the plan; taken off every clearance.",
+        "common practice, no source",
+    ),
+    "tube_gap": LimitInfo(
+        "Gap between tubes that don't meet",
+        "length",
+        "Tubes that share no joint and come closer than this are a warning.",
+        "assumed, no source",
+    ),
+    "weld_room": LimitInfo(
+        "Room for a torch",
+        "length",
+        "Tubes that run side by side closer than this are a note: hard to weld or paint between.",
         "common practice, no source",
     ),
     "end_allowance": LimitInfo(

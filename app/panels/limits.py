@@ -19,6 +19,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "Stand-off",
         ("standoff_wanted", "standoff_closest", "standoff_farthest", "scan_error", "build_tolerance"),
     ),
+    ("Between tubes", ("tube_gap", "weld_room")),
     ("Allowances", ("end_allowance", "cope_allowance")),
     ("Sheets", ("angle_step",)),
     ("Trial bends", ("tape_error", "gauge_error")),

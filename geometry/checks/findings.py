@@ -8,14 +8,17 @@ from msgspec.structs import replace
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
 from geometry.checks import bends, clearance, joints, proposals
+from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
+from geometry.checks.tubes import Pair
 from geometry.layout import Layout, Node, Tube
 from geometry.progress import Progress, no_progress
 
 __all__ = ["Amount", "Finding", "Quantity", "Report", "Severity", "check", "check_layout"]
 
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+PAIRED = ("tubes.crossing", "tubes.close", "tubes.beside")  # judged anew each time, from their pairs
 
 
 class Basis(Struct, frozen=True, eq=False):
@@ -30,6 +33,7 @@ class Report(Struct, frozen=True, eq=False):
 
     clearances: tuple[Clearance, ...] = ()  # each tube and panel nearer than the widest stand-off
     nearest: dict[int, Clearance] = {}  # by tube: its nearest panel, where one is within REACH
+    pairs: tuple[Pair, ...] = ()  # tubes with no node in common that something is said of
     findings: tuple[Finding, ...] = ()  # worst first
     checked: frozenset[int] = frozenset()  # tubes whose figures belong to this layout
     basis: Basis | None = None  # what the next check compares with; None: nothing can be reused
@@ -48,14 +52,17 @@ def check(
     kept = layout.tubes.keys() - redone
     old = previous or Report()
     fresh = clearance.measured(layout, index, redone)
+    pairs = _pairs(layout, old, kept, redone)
     return Report(
         clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),
         nearest={id: near for id, near in old.nearest.items() if id in kept} | fresh.nearest,
+        pairs=pairs,
         findings=_worst_first(
             (
-                *(found for found in old.findings if set(found.tubes) & kept),
+                *(found for found in old.findings if set(found.tubes) & kept and found.rule not in PAIRED),
                 *clearance.findings(layout, index, fresh, redone),
                 *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
+                *between_tubes.findings(layout, pairs),
                 *joints.findings(layout),
                 *_about_the_body(layout, index),
             )
@@ -120,6 +127,12 @@ def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:
             if id in layout.panels
         )
     )
+
+
+def _pairs(layout: Layout, old: Report, kept: set[int], redone: frozenset[int]) -> tuple[Pair, ...]:
+    """Return the pairs of tubes: measured where one of the two is redone, the others as they were."""
+    same = [pair for pair in old.pairs if kept.issuperset(pair.tubes)]
+    return tuple(sorted((*same, *between_tubes.measured(layout, redone)), key=lambda pair: pair.tubes))
 
 
 def _of(rows: Iterable[Clearance], tubes: Iterable[int]) -> tuple[Clearance, ...]:

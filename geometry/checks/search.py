@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 
 from geometry.body.distance import PanelIndex
 from geometry.tolerances import CLEARANCE_ACCURACY, SAME_POINT
-from geometry.tube.centreline import Arc, Centreline, Line
-from geometry.vectors import Floats, Ints, unit
+from geometry.tube import pieces as pieces_of
+from geometry.tube.centreline import Centreline
+from geometry.tube.pieces import Pieces
+from geometry.vectors import Floats, Ints
 
 FIRST_HALF = 45.0  # mm; half length of the first cells: measured, little depends on it
 MOST_PARTS = 8  # that a cell is cut into at once: more would be wasted while the best known still falls
@@ -34,46 +36,6 @@ class Closest(Struct, frozen=True, eq=False):
     station: float
     axis_point: Floats
     panel_point: Floats
-
-
-class _Pieces(Struct, frozen=True, eq=False):
-    """Pieces as rows: a point is base + along forward + cos out + sin across."""
-
-    base: Floats
-    forward: Floats
-    out: Floats
-    across: Floats
-    curvature: Floats
-    length: Floats
-    start: Floats
-
-    def points(self, piece: Ints, along: Floats) -> Floats:
-        turn = along * self.curvature[piece]
-        points: Floats = (
-            self.base[piece]
-            + along[:, None] * self.forward[piece]
-            + np.cos(turn)[:, None] * self.out[piece]
-            + np.sin(turn)[:, None] * self.across[piece]
-        )
-        return points
-
-    def nearest(self, piece: Ints, points: Floats) -> Floats:
-        """Return for each point (n, 3) the mm along its piece (n,) where that is nearest."""
-        away = points - self.base[piece]
-        along = np.einsum("ij,ij->i", away, self.forward[piece])
-        bent = np.flatnonzero(self.curvature[piece])
-        if len(bent):
-            arcs = piece[bent]
-            angle = np.arctan2(
-                np.einsum("ij,ij->i", away[bent], self.across[arcs]),
-                np.einsum("ij,ij->i", away[bent], self.out[arcs]),
-            )
-            # Beyond the arc, the end that is nearer round the circle is the nearer one in space.
-            half = self.length[arcs] * self.curvature[arcs] / 2.0
-            past = np.remainder(angle - half + np.pi, 2.0 * np.pi) - np.pi
-            along[bent] = (half + np.clip(past, -half, half)) / self.curvature[arcs]
-        held: Floats = np.clip(along, 0.0, self.length[piece])
-        return held
 
 
 class _Cells(Struct, frozen=True, eq=False):
@@ -109,7 +71,7 @@ class _Best:
         self.axis_point = np.zeros((lines * panels, 3))
         self.panel_point = np.zeros((lines * panels, 3))
 
-    def take(self, pieces: _Pieces, cells: _Cells, points: Floats) -> None:
+    def take(self, pieces: Pieces, cells: _Cells, points: Floats) -> None:
         """Take the panel points that lie nearer to their cell's piece than what is known."""
         along = pieces.nearest(cells.piece, points)
         axis_points = pieces.points(cells.piece, along)
@@ -155,31 +117,27 @@ def closest(
     return _rows(pieces, best, within)
 
 
-def _started(lines: Sequence[Centreline]) -> tuple[_Pieces, _Cells]:
+def _started(lines: Sequence[Centreline]) -> tuple[Pieces, _Cells]:
     """Return the pieces of all lines as one table, and their first cells."""
     tables = [_table(line) for line in lines]
     sizes = np.array([len(pieces.length) for pieces, _ in tables])
-    pieces = _Pieces(*_joined([pieces for pieces, _ in tables]))
+    pieces = Pieces(*_joined([pieces for pieces, _ in tables]))
     piece, along, half, line, panel = _joined([cells for _, cells in tables])
     counts = [len(cells.piece) for _, cells in tables]
     line = np.repeat(np.arange(len(lines)), counts)
     return pieces, _Cells(piece + (np.cumsum(sizes) - sizes)[line], along, half, line, panel)
 
 
-def _joined(parts: Sequence[_Pieces] | Sequence[_Cells]) -> list[NDArray[Any]]:
+def _joined(parts: Sequence[Pieces] | Sequence[_Cells]) -> list[NDArray[Any]]:
     """Return the columns of all parts, one after the other."""
     return [np.concatenate([getattr(part, name) for part in parts]) for name in parts[0].__struct_fields__]
 
 
 @lru_cache(maxsize=CACHED_LINES)
-def _table(line: Centreline) -> tuple[_Pieces, _Cells]:
+def _table(line: Centreline) -> tuple[Pieces, _Cells]:
     """Return a line's pieces and its first cells."""
-    base, forward, out, across = np.array([_row(piece) for piece in line.pieces]).transpose(1, 0, 2)
-    radius = np.linalg.norm(out, axis=1)
-    curvature = np.divide(1.0, radius, out=np.zeros(len(radius)), where=radius > 0.0)
-    ends = np.array([*line.stations, line.length])
-    length = np.diff(ends)
-    pieces = _Pieces(base, forward, out, across, curvature, length, ends[:-1])
+    pieces = pieces_of.of(line)
+    length, curvature = pieces.length, pieces.curvature
     parts = np.maximum(np.ceil(length / (2.0 * FIRST_HALF)), 1).astype(np.int64)
     none = np.zeros(len(length), dtype=np.int64)
     whole = _Cells(np.arange(len(length)), length / 2.0, length / 2.0, none, none)
@@ -192,15 +150,7 @@ def _table(line: Centreline) -> tuple[_Pieces, _Cells]:
     return pieces, _Cells(*_joined([whole.cut(parts), tips]))
 
 
-def _row(piece: Line | Arc) -> tuple[Floats, Floats, Floats, Floats]:
-    none = np.zeros(3)
-    if isinstance(piece, Line):
-        return np.array(piece.start), unit(np.subtract(piece.end, piece.start)), none, none
-    out = np.subtract(piece.start, piece.centre)
-    return np.array(piece.centre), none, out, np.cross(piece.axis, out)
-
-
-def _near_boxes(pieces: _Pieces, cells: _Cells, panels: Sequence[PanelIndex], reach: Floats) -> _Cells:
+def _near_boxes(pieces: Pieces, cells: _Cells, panels: Sequence[PanelIndex], reach: Floats) -> _Cells:
     """Return the cells once for each panel whose box is in reach, sorted by panel."""
     low = np.array([index.bounds[0] for index in panels])
     high = np.array([index.bounds[1] for index in panels])
@@ -223,7 +173,7 @@ def _asked(panels: Sequence[PanelIndex], panel: Ints, places: Floats) -> tuple[F
     return gaps, points
 
 
-def _still_open(pieces: _Pieces, cells: _Cells, gaps: Floats, worth: Floats) -> _Cells:
+def _still_open(pieces: Pieces, cells: _Cells, gaps: Floats, worth: Floats) -> _Cells:
     """Return the cells that may hold something nearer than is worth a look (one for each), cut smaller."""
     spread = 1.0 + gaps * pieces.curvature[cells.piece]
     is_open = (cells.half > 0.0) & (worth > 0.0) & (gaps**2 - cells.half**2 * spread < worth**2)
@@ -234,7 +184,7 @@ def _still_open(pieces: _Pieces, cells: _Cells, gaps: Floats, worth: Floats) -> 
     return left.cut(np.clip(np.ceil(left.half / settled), 2, MOST_PARTS).astype(np.int64))
 
 
-def _settle(pieces: _Pieces, best: _Best, panels: Sequence[PanelIndex]) -> None:
+def _settle(pieces: Pieces, best: _Best, panels: Sequence[PanelIndex]) -> None:
     """Ask once more from the places found; it brings a figure from the bound to nearly exact."""
     found = np.flatnonzero(best.piece >= 0)
     found = found[np.argsort(found % best.panels, kind="stable")]
@@ -244,7 +194,7 @@ def _settle(pieces: _Pieces, best: _Best, panels: Sequence[PanelIndex]) -> None:
     best.take(pieces, cells, points)
 
 
-def _rows(pieces: _Pieces, best: _Best, within: Floats) -> list[Closest]:
+def _rows(pieces: Pieces, best: _Best, within: Floats) -> list[Closest]:
     nearest = best.gap.reshape(-1, best.panels).min(axis=1)
     rows = []
     for row in np.flatnonzero(best.piece >= 0).tolist():

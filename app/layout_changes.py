@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from geometry.layout import Layout, Limits, Mesh, Panel
 
-TABLES = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials")  # by id
+TABLES = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles")  # by id
 NO_TRIANGLES = Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32))
 
 
@@ -33,7 +33,7 @@ def between(before: Layout, after: Layout, key_of: Callable[[Mesh], int]) -> Cha
     tables = {name: _table_change(getattr(before, name), getattr(after, name)) for name in TABLES}
     panels = tables["panels"].entries
     meshes = {id: key_of(panel.mesh) for id, panel in panels.items()}
-    light = {id: replace(panel, mesh=NO_TRIANGLES) for id, panel in panels.items()}
+    light = {id: _without_triangles(panel) for id, panel in panels.items()}
     tables["panels"] = TableChange(light, tables["panels"].gone)
     changed = {name: change for name, change in tables.items() if change.entries or change.gone}
     return Change(changed, after.limits, meshes)
@@ -60,6 +60,12 @@ def _table_change(before: dict[int, Any], after: dict[int, Any]) -> TableChange:
 def _applied(table: dict[int, Any], change: TableChange) -> dict[int, Any]:
     left = {id: entry for id, entry in table.items() if id not in change.gone}
     return left | change.entries
+
+
+def _without_triangles(panel: Panel) -> Panel:
+    """Return the panel as it travels; what it was before it was trimmed stays behind."""
+    trim = panel.trim and replace(panel.trim, whole=NO_TRIANGLES)
+    return replace(panel, mesh=NO_TRIANGLES, trim=trim)
 
 
 def _with_mesh(panel: Panel, mesh: Mesh) -> Panel:

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from msgspec.structs import replace
 
 from geometry import landings, mirroring, naming, refusals
+from geometry.body import panels
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
 from geometry.layout import LIMITS, BendFrom, Cut, Landing, Layout, Limits, Node, Stock, Tube
@@ -194,9 +195,9 @@ def reverse_tube(layout: Layout, tube: int) -> Layout:
 
 
 def delete(layout: Layout, ids: Iterable[int]) -> Layout:
-    """Delete nodes, tubes, panels and bodies; what sat on a deleted tube stays where it is, free."""
+    """Delete nodes, tubes, panels, bodies and axles; what sat on a deleted tube stays where it is, free."""
     gone = set(ids)
-    known = (layout.nodes, layout.tubes, layout.panels, layout.bodies)
+    known = (layout.nodes, layout.tubes, layout.panels, layout.bodies, layout.axles)
     if unknown := [id for id in gone if not any(id in things for things in known)]:
         raise GeometryError("What was to be deleted is no longer in the job.", unknown)
     tubes = {
@@ -205,15 +206,17 @@ def delete(layout: Layout, ids: Iterable[int]) -> Layout:
         if tube.id not in gone and not gone.isdisjoint(tube.nodes)
     }
     after = with_tubes(layout, {**tubes, **{id: None for id in gone if id in layout.tubes}})
+    gone_panels = {
+        panel.id for panel in layout.panels.values() if not gone.isdisjoint((panel.id, panel.body))
+    }
+    after = panels.without(after, gone_panels)
     return settled(
         layout,
         replace(
             after,
             nodes=without(after.nodes, gone),
             bodies=without(after.bodies, gone),
-            panels={id: p for id, p in after.panels.items() if id not in gone and p.body not in gone}
-            if gone.intersection((*layout.panels, *layout.bodies))
-            else after.panels,
+            axles=without(after.axles, gone),
         ),
     )
 
@@ -283,11 +286,11 @@ def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...
 
 
 def rename(layout: Layout, id: int, name: str) -> Layout:
-    """Give a tube, panel, body, stock, die or bender another name."""
+    """Give a tube, panel, body, stock, die, bender or axle another name."""
     name = naming.checked(name)
     if id in layout.tubes and name != layout.tubes[id].name:
         name = naming.free_for_tube(layout, name)
-    for kind in ("tubes", "panels", "bodies", "stocks", "dies", "benders"):
+    for kind in ("tubes", "panels", "bodies", "stocks", "dies", "benders", "axles"):
         things = getattr(layout, kind)
         if id in things:
             if things[id].name == name:

@@ -25,6 +25,8 @@ UNTURNED: Rows3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 Cut = Literal["before", "after"]  # an end is cut to fit before bending, or after it at a trim line
 BendFrom = Literal["best", "start", "end", "middle"]  # the end that leads at the first bend
 BendPart = Literal["start", "middle", "end"]  # of one bend, the end that leads first
+Tie = Literal["body", "frame", "neither"]  # what a tube is fixed to by itself, not through other tubes
+Suspension = Literal["solid", "independent"]
 
 
 class Landing(Struct, frozen=True):
@@ -47,6 +49,14 @@ class Node(Struct, frozen=True):
     sleeve: bool = False  # the two tubes that end here are joined over an inner sleeve
 
 
+class Weld(Struct, frozen=True):
+    """A span of a tube, in mm along its centreline, that is meant to be welded to a panel."""
+
+    panel: int
+    start: float = 0.0
+    end: float | None = None  # None: to the tube's end
+
+
 class Tube(Struct, frozen=True):
     """One piece of stock: an ordered run of nodes. Each interior node that turns is a bend."""
 
@@ -60,6 +70,11 @@ class Tube(Struct, frozen=True):
     start_cut: Cut = "after"
     end_cut: Cut = "after"
     bend_from: BendFrom = "best"
+    tied: Tie = "neither"
+    standoff_closest: float | None = None  # None: as the panel or the layout has it
+    standoff_farthest: float | None = None
+    hugs: bool = True  # False: not meant to follow the body, so it never stands off too far
+    welds: tuple[Weld, ...] = ()
 
 
 class Stock(Struct, frozen=True):
@@ -206,8 +221,33 @@ class Body(Struct, frozen=True):
     measured: Measured | None = None
 
 
+class Hinge(Struct, frozen=True, tag="hinge"):
+    """A line that a panel turns about, and how far: right-handed from its start to its end."""
+
+    start: Vec3
+    end: Vec3
+    angle: float
+
+
+class Slide(Struct, frozen=True, tag="slide"):
+    """A straight way that a panel is moved along, from closed to open."""
+
+    shift: Vec3
+
+
+Motion = Hinge | Slide
+
+
+class Trim(Struct, frozen=True, eq=False):
+    """What was cut off a panel to make room for tyres: a decision, so it stays when tyres change."""
+
+    whole: Mesh  # the panel before
+    lines: tuple[tuple[Vec3, ...], ...]  # where it is cut, in the axes of the mesh as read
+    margin: float  # room that the cut was laid out for
+
+
 class Panel(Struct, frozen=True, eq=False):
-    """A named part of the body."""
+    """A named part of the body. Its mesh is what is there: without what was trimmed off."""
 
     id: int
     name: str
@@ -217,6 +257,51 @@ class Panel(Struct, frozen=True, eq=False):
     kept: bool = True  # left-out panels are neither checked nor drawn
     shown: bool = True
     colour: str | None = None  # "#rrggbb", or the theme's
+    standoff_closest: float | None = None  # None: as the tube or the layout has it
+    standoff_farthest: float | None = None
+    motion: Motion | None = None  # in the car's axes; None: fixed
+    moves_with: int | None = None  # a panel that carries this one: a door its glass and its handle
+    trim: Trim | None = None
+
+    @property
+    def whole(self) -> Mesh:
+        """The mesh without regard to trimming."""
+        return self.mesh if self.trim is None else self.trim.whole
+
+
+class Tyre(Struct, frozen=True):
+    """A tyre as the solid it fills: a disc with rounded shoulders."""
+
+    od: float
+    width: float
+    shoulder: float  # radius between tread and sidewall
+    rim: float | None = None  # diameter; None: measured without asking for it
+    code: str = ""  # as typed; empty when measured
+
+    @property
+    def sidewall(self) -> float | None:
+        return None if self.rim is None else (self.od - self.rim) / 2.0
+
+
+class Axle(Struct, frozen=True):
+    """Two wheels and how they move against the body. Angles and travel count from ride height."""
+
+    id: int
+    name: str
+    x: float  # 0 at the front axle, negative behind it
+    height: float  # of the hubs, z
+    track: float  # between the mounting faces of the hubs: between tyre centres at offset 0
+    tyre: Tyre
+    bump: float
+    droop: float
+    suspension: Suspension = "solid"
+    offset: float = 0.0  # of the wheel; positive: the tyre sits further in
+    roll: float = 0.0  # to either side; a solid axle only
+    roll_centre: float | None = None  # z of the line that a solid axle rolls about; None: hub height
+    steer_inner: float = 0.0  # largest turn of the wheel inside the corner
+    steer_outer: float = 0.0  # and of the one outside
+    kingpin: float = 0.0  # from the tyre's centre in to the upright line it steers about
+    camber: float = 0.0  # positive: the tops lean out
 
 
 class Limits(Struct, frozen=True):
@@ -225,8 +310,15 @@ class Limits(Struct, frozen=True):
     standoff_wanted: float = 30.0
     standoff_closest: float = 15.0
     standoff_farthest: float = 40.0
+    standoff_run: float = 300.0
     scan_error: float = 3.0
     build_tolerance: float = 5.0
+    mount_x: float = 15.0
+    mount_y: float = 15.0
+    mount_z: float = 15.0
+    weld_gap: float = 1.0
+    swing_margin: float = 10.0
+    tyre_margin: float = 25.0
     tube_gap: float = 10.0
     weld_room: float = 75.0
     end_allowance: float = 25.0
@@ -264,6 +356,12 @@ LIMITS: dict[str, LimitInfo] = {
         "A tube that keeps farther than this from all panels stands off too far.",
         "common practice, no source",
     ),
+    "standoff_run": LimitInfo(
+        "Longest run too far",
+        "length",
+        "A tube may stand off farther than wanted for so long, over a window or a step, unremarked.",
+        "assumed, no source",
+    ),
     "scan_error": LimitInfo(
         "Scan error",
         "length",
@@ -274,6 +372,42 @@ LIMITS: dict[str, LimitInfo] = {
         "Build tolerance",
         "length",
         "How far the built cage may be from the plan; taken off every clearance.",
+        "common practice, no source",
+    ),
+    "mount_x": LimitInfo(
+        "Body on its mounts, lengthways",
+        "length",
+        "How far the body moves against its frame, either way; taken off what is tied to the frame.",
+        "common practice, no source",
+    ),
+    "mount_y": LimitInfo(
+        "Body on its mounts, sideways",
+        "length",
+        "The same, across the car.",
+        "common practice, no source",
+    ),
+    "mount_z": LimitInfo(
+        "Body on its mounts, up and down",
+        "length",
+        "The same, up and down.",
+        "common practice, no source",
+    ),
+    "weld_gap": LimitInfo(
+        "Widest gap to weld",
+        "length",
+        "Where a tube is to be welded to a panel, a wider gap than this is a warning.",
+        "common practice, no source",
+    ),
+    "swing_margin": LimitInfo(
+        "Room for doors",
+        "length",
+        "What a door, bonnet or slide must keep clear of every tube on its way.",
+        "common practice, no source",
+    ),
+    "tyre_margin": LimitInfo(
+        "Room for tyres",
+        "length",
+        "What tubes and panels must keep clear of the space a tyre sweeps through.",
         "common practice, no source",
     ),
     "tube_gap": LimitInfo(
@@ -334,4 +468,5 @@ class Layout(Struct, frozen=True, eq=False):
     dies: dict[int, Die] = field(default_factory=dict)
     benders: dict[int, Bender] = field(default_factory=dict)
     trials: dict[int, TrialBend] = field(default_factory=dict)
+    axles: dict[int, Axle] = field(default_factory=dict)
     limits: Limits = Limits()

@@ -17,9 +17,19 @@ from geometry.layout import LIMITS, Layout, LimitInfo, Limits
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "Stand-off",
-        ("standoff_wanted", "standoff_closest", "standoff_farthest", "scan_error", "build_tolerance"),
+        (
+            "standoff_wanted",
+            "standoff_closest",
+            "standoff_farthest",
+            "standoff_run",
+            "scan_error",
+            "build_tolerance",
+        ),
     ),
+    ("Body on its mounts", ("mount_x", "mount_y", "mount_z")),
+    ("Welded to the body", ("weld_gap",)),
     ("Between tubes", ("tube_gap", "weld_room")),
+    ("What moves", ("swing_margin", "tyre_margin")),
     ("Allowances", ("end_allowance", "cope_allowance")),
     ("Sheets", ("angle_step",)),
     ("Trial bends", ("tape_error", "gauge_error")),

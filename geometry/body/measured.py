@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from geometry.body import loft, measured_checks, measured_parts
 from geometry.body.loft import Grid
 from geometry.body.measured_parts import Zone
+from geometry.body.panels import pointed, remade
 from geometry.layout import (
     Body,
     DoorOpening,
@@ -130,14 +131,15 @@ def replace(layout: Layout, body_id: int, measured: Measured) -> Layout:
             panels[next_id] = Panel(next_id, source, body_id, mesh, source=source, colour=_colour(source))
             next_id += 1
         else:
-            panels[known.id] = known if _same(known.mesh, mesh) else changed(known, mesh=mesh)
+            panels[known.id] = known if _same(known.whole, mesh) else remade(known, mesh)
     body = changed(layout.bodies[body_id], measured=measured)
-    return changed(
+    after = changed(
         layout,
         next_id=next_id,
         bodies=layout.bodies | {body_id: body},
         panels=dict(sorted(panels.items())),
     )
+    return pointed(after, dict.fromkeys(layout.panels.keys() - panels.keys()))
 
 
 def _same(one: Mesh, other: Mesh) -> bool:

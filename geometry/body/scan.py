@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from geometry.body import cleaning, mesh_files, pieces, shape, straight
 from geometry.body.cleaning import Cleaned
 from geometry.body.mesh_files import Soup
+from geometry.body.panels import pointed, remade
 from geometry.body.placement import world_points
 from geometry.body.shape import Mirror, Sample
 from geometry.errors import BodyFileError, GeometryError
@@ -435,15 +436,16 @@ def replace_body(layout: Layout, body: int, scan: Scan, reading: Reading) -> Lay
     for part in scan.parts:
         known = old.get(part.source)
         if known is not None:
-            panels[known.id] = replace(known, mesh=part.mesh)
+            panels[known.id] = remade(known, part.mesh)
         else:
             panels[next_id] = Panel(next_id, _free_name(part.name, taken), body, part.mesh, part.source)
             next_id += 1
         taken.add(part.name)
     placed = replace(_body(body, Path(scan.source).stem, reading), name=layout.bodies[body].name)
-    return replace(
+    after = replace(
         layout, next_id=next_id, panels=dict(sorted(panels.items())), bodies={**layout.bodies, body: placed}
     )
+    return pointed(after, dict.fromkeys(layout.panels.keys() - panels.keys()))
 
 
 def placed_bounds(layout: Layout, body: int) -> tuple[Vec3, Vec3]:

@@ -8,6 +8,7 @@ from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from geometry.body import cleaning
+from geometry.body.panels import pointed, remade
 from geometry.body.pieces import part_of, piece_numbers
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Mesh, Panel
@@ -143,9 +144,10 @@ def split_panel(layout: Layout, panel: int, triangles: Ints, name: str) -> tuple
         id=new,
         name=_free_name(layout, name.strip() or f"{old.name} part"),
         mesh=part_of(old.mesh, chosen),
+        trim=None,
         source=f"{old.source}#{new}",  # no file names it: a replaced body must not take it for the whole
     )
-    rest = replace(old, mesh=part_of(old.mesh, ~chosen))
+    rest = remade(old, part_of(old.mesh, ~chosen))
     panels = {**layout.panels, panel: rest, new: taken_off}
     return replace(layout, next_id=new + 1, panels=panels), new
 
@@ -158,12 +160,12 @@ def split_pieces(layout: Layout, panel: int) -> tuple[Layout, tuple[int, ...]]:
     first, *others = named_pieces(old.mesh)
     if not others:
         raise GeometryError(f"{old.name} is one piece. Split it by growth, a loop or a box.", (panel,))
-    panels: dict[int, Panel] = {**layout.panels, panel: replace(old, mesh=first[1])}
+    panels: dict[int, Panel] = {**layout.panels, panel: remade(old, first[1])}
     split = replace(layout, panels=panels)
     for number, (_, mesh) in enumerate(others, start=2):
         id = split.next_id
         name = _free_name(split, f"{old.name} {number}")
-        added = replace(old, id=id, name=name, mesh=mesh, source=f"{old.source}#{id}")
+        added = replace(remade(old, mesh), id=id, name=name, source=f"{old.source}#{id}")
         split = replace(split, next_id=id + 1, panels={**split.panels, id: added})
     return split, tuple(id for id in split.panels if id not in layout.panels)
 
@@ -183,7 +185,8 @@ def join_panels(layout: Layout, panels: Sequence[int]) -> Layout:
     )
     mesh, _ = cleaning.cleaned(vertices, triangles)
     kept = {id: panel for id, panel in layout.panels.items() if id not in ids[1:]}
-    return replace(layout, panels={**kept, ids[0]: replace(joined[0], mesh=mesh)})
+    after = replace(layout, panels={**kept, ids[0]: remade(joined[0], mesh)})
+    return pointed(after, dict.fromkeys(ids[1:], ids[0]))
 
 
 def _free_name(layout: Layout, name: str) -> str:

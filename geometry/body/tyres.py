@@ -7,6 +7,7 @@ from typing import Literal
 from msgspec import Struct
 
 from geometry.errors import GeometryError
+from geometry.layout import Axle, Tyre
 from geometry.vectors import Vec3
 
 MM_PER_INCH = 25.4
@@ -18,7 +19,6 @@ METRIC_WIDTHS, ASPECTS = (105.0, 505.0), (20.0, 105.0)  # mm, per cent
 LARGEST_ROLL, LARGEST_STEER, LARGEST_CAMBER = math.radians(30), math.radians(60), math.radians(15)
 
 Side = Literal["left", "right"]
-Suspension = Literal["solid", "independent"]
 
 _NUMBER = r"(\d+(?:\.\d+)?)"
 _RIM = rf"\s*(?:ZR|[RDB-])\s*{_NUMBER}"
@@ -27,41 +27,6 @@ _MARK = r"(?:LT|ST|XL|RF|C|[A-N]|\d{1,2}PR|\d{2,3}(?:/\d{2,3})?[A-Z]\d?|M\+S)"
 _MARKS = rf"(?:\s*\(?{_MARK}\)?)*\s*"
 _FLOTATION = re.compile(rf"(?:LT\s*)?{_NUMBER}\s*X\s*{_NUMBER}{_RIM}{_MARKS}")
 _METRIC = re.compile(rf"(?:(?:P|LT|ST|T|C)\s*)?{_NUMBER}\s*/\s*{_NUMBER}{_RIM}{_MARKS}")
-
-
-class Tyre(Struct, frozen=True):
-    """A tyre as the solid it fills: a disc with rounded shoulders."""
-
-    od: float
-    width: float
-    shoulder: float  # radius between tread and sidewall
-    rim: float | None = None  # diameter; None: measured without asking for it
-    code: str = ""  # as typed; empty when measured
-
-    @property
-    def sidewall(self) -> float | None:
-        return None if self.rim is None else (self.od - self.rim) / 2.0
-
-
-class Axle(Struct, frozen=True):
-    """Two wheels and how they move against the body. Angles and travel count from ride height."""
-
-    id: int
-    name: str
-    x: float  # 0 at the front axle, negative behind it
-    height: float  # of the hubs, z
-    track: float  # between the mounting faces of the hubs: between tyre centres at offset 0
-    tyre: Tyre
-    bump: float
-    droop: float
-    suspension: Suspension = "solid"
-    offset: float = 0.0  # of the wheel; positive: the tyre sits further in
-    roll: float = 0.0  # to either side; a solid axle only
-    roll_centre: float | None = None  # z of the line that a solid axle rolls about; None: hub height
-    steer_inner: float = 0.0  # largest turn of the wheel inside the corner
-    steer_outer: float = 0.0  # and of the one outside
-    kingpin: float = 0.0  # from the tyre's centre in to the upright line it steers about
-    camber: float = 0.0  # positive: the tops lean out
 
 
 class Wheel(Struct, frozen=True):

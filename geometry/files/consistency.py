@@ -8,7 +8,7 @@ import numpy as np
 
 from geometry.layout import Layout, Mesh, Stock, Tube
 
-KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials")
+KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles")
 
 
 def broken_promises(layout: Layout) -> Iterator[str]:
@@ -21,6 +21,10 @@ def broken_promises(layout: Layout) -> Iterator[str]:
         if panel.body not in layout.bodies:
             yield f"panel {panel.name} belongs to body {panel.body}, which is missing"
         yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh))
+        if panel.trim is not None:
+            yield from (f"panel {panel.name}, untrimmed, {fault}" for fault in _bad_mesh(panel.trim.whole))
+        if panel.moves_with is not None and panel.moves_with not in layout.panels:
+            yield f"panel {panel.name} moves with panel {panel.moves_with}, which is missing"
     for stock in layout.stocks.values():
         yield from _bad_stock(stock)
     for die in layout.dies.values():
@@ -65,6 +69,9 @@ def _bad_tube(layout: Layout, tube: Tube) -> Iterator[str]:
         yield f"tube {tube.name} is of stock {tube.stock}, which is missing"
     if tube.die is not None and tube.die not in layout.dies:
         yield f"tube {tube.name} is bent on die {tube.die}, which is missing"
+    for weld in tube.welds:
+        if weld.panel not in layout.panels:
+            yield f"tube {tube.name} is welded to panel {weld.panel}, which is missing"
 
 
 def _bad_landings(layout: Layout) -> Iterator[str]:

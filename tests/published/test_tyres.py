@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from geometry.body import envelope, tyres
-from geometry.body.tyres import Axle, Tyre, Wheel
+from geometry.body.tyres import Wheel
+from geometry.layout import Axle, Tyre
 
 # Metric: outside diameter = 25.4 D + 2 W A / 100 [read: suncityhamradio.org tire-aspect-ratio-formula page;
 # engineerfix.com/are-295-tires-the-same-as-35-inch-tires]; the rows are [derived] from it:

@@ -11,8 +11,8 @@ from msgspec.structs import replace
 from geometry.body import envelope, tyres
 from geometry.body.distance import PanelIndex
 from geometry.body.envelope import TOLERANCE
-from geometry.body.tyres import Axle, Wheel
-from geometry.layout import Mesh
+from geometry.body.tyres import Wheel
+from geometry.layout import Axle, Mesh
 from geometry.vectors import Floats
 
 MOST_TRIANGLES = 30_000

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry.body import tyres
-from geometry.body.tyres import Axle
 from geometry.errors import GeometryError
+from geometry.layout import Axle
 
 AXLE = Axle(
     id=7,

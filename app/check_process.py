@@ -1,8 +1,9 @@
 """The process that owns the distance indexes and judges layouts for the window.
 
 libigl keeps the GIL while it works, so it never runs beside the UI thread. The window sends what changed
-of a layout, with the triangles it has not sent before, and gets one answer for each request. A nudge
-says that something newer waits: then the check of a whole layout ends early.
+of a layout, with the triangles it has not sent before, and gets one answer for each request. What takes
+longer (`findings.completed`) follows in a second answer. A nudge says that something newer waits: then the
+check of a whole layout ends early, and so does what follows.
 """
 
 import signal
@@ -18,8 +19,9 @@ from app import layout_changes
 from app.layout_changes import Change
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import findings
+from geometry.checks import findings, tyres
 from geometry.checks.findings import Report
+from geometry.checks.tyres import Envelopes, WheelKey
 from geometry.layout import Layout, Mesh
 
 TUBES_AT_ONCE = 6  # between two looks for a nudge; some ten milliseconds
@@ -46,6 +48,9 @@ class Answer(Struct, frozen=True, eq=False):
     revision: int
     report: Report | None = None
     error: str | None = None
+    follows: bool = False  # a second answer to the same request comes
+    is_second: bool = False
+    envelopes: dict[WheelKey, Mesh] | None = None  # what each tyre sweeps through; None: as said last
 
 
 def send_mesh(connection: Connection, mesh: Mesh) -> None:
@@ -64,7 +69,10 @@ def serve(connection: Connection) -> None:
             judge.wait()
             message = connection.recv()
             if isinstance(message, Request):
-                connection.send(judge.answer(message))
+                answer = judge.answer(message)
+                connection.send(answer)
+                if answer.follows:
+                    connection.send(judge.second_answer(message))
     except (EOFError, OSError):
         return
 
@@ -78,6 +86,8 @@ class _Judge:
         self._layout = Layout()
         self._index: BodyIndex = {}
         self._report: Report | None = None
+        self._envelopes: Envelopes = {}
+        self._said_envelopes: Envelopes = {}
 
     def wait(self) -> None:
         """Return when a message is there; meanwhile index a body that no tube has asked for yet."""
@@ -91,7 +101,43 @@ class _Judge:
         except Exception:
             self._report = None
             return Answer(request.revision, error=traceback.format_exc())
-        return Answer(request.revision, report and findings.without_basis(report))
+        return Answer(request.revision, report and findings.without_basis(report), follows=report is not None)
+
+    def second_answer(self, request: Request) -> Answer:
+        """Return the report with what takes longer; nothing where something newer waits."""
+        try:
+            is_whole = self._complete()
+        except Exception:
+            self._report = None
+            return Answer(request.revision, error=traceback.format_exc(), is_second=True)
+        report = self._report if is_whole or request.tubes is not None else None
+        return Answer(
+            request.revision,
+            report and findings.without_basis(report),
+            is_second=True,
+            envelopes=self._new_envelopes(),
+        )
+
+    def _complete(self) -> bool:
+        """Add to the report what there is time for, and say whether that was all."""
+        assert self._report is not None
+        envelopes = tyres.envelopes(self._layout, self._envelopes, self._is_idle)
+        self._envelopes = envelopes
+        self._report, is_whole = findings.completed(
+            self._layout, self._index, envelopes, self._report, self._is_idle
+        )
+        return is_whole
+
+    def _is_idle(self) -> bool:
+        return not self._connection.poll()
+
+    def _new_envelopes(self) -> dict[WheelKey, Mesh] | None:
+        said, self._said_envelopes = self._said_envelopes, self._envelopes
+        if said.keys() == self._envelopes.keys() and all(
+            said[key] is envelope for key, envelope in self._envelopes.items()
+        ):
+            return None
+        return {key: envelope.mesh for key, envelope in self._envelopes.items()}
 
     def _take(self, request: Request) -> None:
         for key in request.meshes:
@@ -105,15 +151,16 @@ class _Judge:
     def _judged(self, tubes: frozenset[int] | None) -> Report | None:
         """Return the report, or None where a nudge ended the check of a whole layout."""
         layout = self._layout
-        if not layout.tubes:
-            return findings.check(layout, {})
+        if not layout.tubes and not layout.axles:
+            self._report = findings.check(layout, {})
+            return self._report
         self._index = distance.build(layout, self._index)
         if tubes is not None:
             self._report = findings.check(layout, self._index, self._report, tubes)
             return self._report
         self._report = findings.check(layout, self._index, self._report, frozenset())
         for part in _parts(sorted(layout.tubes.keys() - self._report.checked)):
-            if self._connection.poll():
+            if not self._is_idle():
                 return None
             self._report = findings.check(layout, self._index, self._report, part)
         return self._report

@@ -3,6 +3,7 @@
 import logging
 import multiprocessing
 import threading
+from collections.abc import Callable
 from multiprocessing.connection import Connection, wait
 
 from msgspec import Struct
@@ -10,12 +11,12 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from app import check_process, layout_changes
 from app.check_process import Answer, Nudge, Request
-from geometry.checks.findings import Report
 from geometry.layout import Layout, Mesh
 
 WHOLE_AFTER = 150  # ms after the last change the whole layout is checked
 ENDS_TO_GIVE_UP = 2  # a layout that ends the process twice would end it again
-SURROUNDINGS = ("panels", "bodies", "stocks", "dies", "limits")  # what every tube is judged by
+# What every tube is judged by.
+SURROUNDINGS = ("panels", "bodies", "axles", "stocks", "dies", "benders", "trials", "limits")
 
 ENDED_ONCE = "The checks stopped unexpectedly and were started again; their figures are current once more."
 ENDED_TWICE = (
@@ -50,13 +51,15 @@ class LiveChecks(QObject):
     """Has layouts judged by a process of its own; its signals come in the UI thread.
 
     A report may be older than the layout that is shown, never older than one already given; the tubes
-    it names in `checked` are current for its revision. Whoever makes one calls stop().
+    it names in `checked` are current for its revision. What takes longer follows in a second report of the
+    same revision. Whoever makes one calls stop().
     """
 
     ready = Signal(int, object)  # revision, Report
+    envelopes_changed = Signal(object)  # what each tyre sweeps through: {(axle, side): Mesh}, all of them
     failed = Signal(str)  # a sentence for the person
     busy_changed = Signal(bool)  # whether the whole of the newest layout still waits for its report
-    _answered = Signal(object, object)  # _Asked, and its Report or None where it ended early
+    _answered = Signal(object, object)  # _Asked, and its Answer
     _gave_up = Signal(object, str)  # _Asked, why there is no report
     _said = Signal(str)
 
@@ -119,14 +122,19 @@ class LiveChecks(QObject):
         if self._worker is not None:
             self._worker.ask(asked)
 
-    def _on_answered(self, asked: _Asked, report: Report | None) -> None:
-        if self._worker is None or report is None:
+    def _on_answered(self, asked: _Asked, answer: Answer) -> None:
+        if self._worker is None:
+            return
+        if answer.envelopes is not None:
+            self.envelopes_changed.emit(answer.envelopes)
+        if answer.report is None:
             return
         self._last_said = ""
         if asked.revision >= self._oldest_wanted:
             self._oldest_wanted = asked.revision
-            self.ready.emit(asked.revision, report)
-        self._end_busy(asked)
+            self.ready.emit(asked.revision, answer.report)
+        if not answer.follows:
+            self._end_busy(asked)
 
     def _on_gave_up(self, asked: _Asked, why: str) -> None:
         self._on_said(why)
@@ -160,6 +168,9 @@ def _touched(before: Layout | None, after: Layout) -> frozenset[int] | None:
     )
 
 
+Deliver = Callable[[_Asked, Answer], None]
+
+
 class _Worker:
     """The thread that talks to the process; one request waits at most, the newest."""
 
@@ -169,6 +180,7 @@ class _Worker:
         self._waiting: _Asked | None = None
         self._process_lock = threading.Lock()
         self._process: _Process | None = None
+        self._ends = 0  # how often the process ended since it last answered all it was asked
         self._stopping = False
         self._woken, self._wake = multiprocessing.Pipe(duplex=False)
         self._thread = threading.Thread(target=self._run, name="live checks", daemon=True)
@@ -199,31 +211,33 @@ class _Worker:
     def _run(self) -> None:
         hand: _Asked | None = None  # the request in hand
         last: _Asked | None = None
-        ends = 0  # how often the process ended since it last answered
         while not self._stopping:
             try:
                 if hand is None:
-                    process = self._running() if ends < ENDS_TO_GIVE_UP else None
+                    process = self._process
+                    if process is None and self._ends < ENDS_TO_GIVE_UP:
+                        process = self._running()
                     hand = self._next(process)
                 if hand is None:
                     continue
                 last = hand
-                answer = self._running().answer(hand, self._woken)
+                answer = self._running().answer(hand, self._woken, self._deliver)
             except (EOFError, OSError):
                 self._end_process()
-                ends += 1
-                hand = self._after_an_end(self._taken() or last, ends)
+                self._ends += 1
+                hand = self._after_an_end(self._taken() or last)
                 continue
             self._deliver(hand, answer)
-            hand, ends = None, 0
+            hand = None
         self._end_process()
 
     def _next(self, process: "_Process | None") -> _Asked | None:
         """Wait for a request, or return None to look again; an idle process that ends is noticed."""
-        link = process.connection if process else None
-        ready = wait([self._woken, link] if link else [self._woken])
-        if link in ready:
-            raise EOFError
+        if process is None:
+            wait([self._woken])
+        elif process.connection in wait([self._woken, process.connection]):
+            process.take_second(self._deliver)
+            return None
         return self._taken()
 
     def _taken(self) -> _Asked | None:
@@ -233,11 +247,11 @@ class _Worker:
             self._woken.recv_bytes()
         return asked
 
-    def _after_an_end(self, asked: _Asked | None, ends: int) -> _Asked | None:
+    def _after_an_end(self, asked: _Asked | None) -> _Asked | None:
         """Return what a new process shall be asked, if anything."""
         if self._stopping:
             return None
-        if ends < ENDS_TO_GIVE_UP:
+        if self._ends < ENDS_TO_GIVE_UP:
             self._said.emit(ENDED_ONCE)
             return _Asked(asked.revision, asked.layout, None) if asked else None
         if asked is not None:
@@ -245,8 +259,10 @@ class _Worker:
         return None
 
     def _deliver(self, asked: _Asked, answer: Answer) -> None:
+        if not answer.follows:
+            self._ends = 0
         if answer.error is None:
-            self._answered.emit(asked, answer.report)
+            self._answered.emit(asked, answer)
             return
         logging.getLogger(__name__).error("the check of revision %s failed: %s", asked.revision, answer.error)
         self._gave_up.emit(asked, CHECK_FAILED)
@@ -277,6 +293,7 @@ class _Process:
         self._process.start()
         other.close()  # so that the end of the process shows as the end of the connection
         self._layout = Layout()
+        self._asked: _Asked | None = None  # what was answered last; a second answer belongs to it
         self._meshes: dict[int, tuple[int, Mesh]] = {}  # key and mesh, by id(mesh)
         self._next_key = self._sent_keys = 0
 
@@ -292,18 +309,33 @@ class _Process:
         self._process.join()
         self.connection.close()
 
-    def answer(self, asked: _Asked, woken: Connection) -> Answer:
-        """Send a request and return its answer; nudge the process if something newer turns up."""
+    def answer(self, asked: _Asked, woken: Connection, deliver: Deliver) -> Answer:
+        """Send a request and return its answer; nudge the process if something newer turns up.
+
+        A second answer to the request before may still be under way; it is delivered.
+        """
         self._send(asked)
         is_nudged = False
         while True:
             ready = wait([self.connection] if is_nudged else [self.connection, woken])
-            if self.connection in ready:
-                answer: Answer = self.connection.recv()
+            if self.connection not in ready:
+                is_nudged = True
+                if asked.tubes is None:
+                    self.connection.send(Nudge())
+                continue
+            answer: Answer = self.connection.recv()
+            if not answer.is_second:
+                self._asked = asked
                 return answer
-            is_nudged = True
-            if asked.tubes is None:
-                self.connection.send(Nudge())
+            self._deliver_second(answer, deliver)
+
+    def take_second(self, deliver: Deliver) -> None:
+        """Deliver the second answer that has come; raise EOFError where the process ended instead."""
+        self._deliver_second(self.connection.recv(), deliver)
+
+    def _deliver_second(self, answer: Answer, deliver: Deliver) -> None:
+        assert self._asked is not None
+        deliver(self._asked, answer)
 
     def _send(self, asked: _Asked) -> None:
         change = layout_changes.between(self._layout, asked.layout, self._key_of)

@@ -86,9 +86,7 @@ def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[
     rows = [row for row in found.clearances if row.tube not in found.inside]
     judged = [_judged(row, layout.limits) for row in rows]
     inside = [_wrapped(layout, layout.tubes[id]) for id in sorted(found.inside)]
-    loose = [id for id in sorted(tubes) if index and id not in found.inside]
-    far = [_too_far(layout, layout.tubes[id], found.nearest.get(id)) for id in loose]
-    return tuple(finding for finding in (*judged, *inside, *far) if finding is not None)
+    return tuple(finding for finding in (*judged, *inside) if finding is not None)
 
 
 def _judged(row: Clearance, limits: Limits) -> Finding | None:
@@ -134,30 +132,6 @@ def _too_close(row: Clearance, limits: Limits) -> Finding:
             "station": Amount(row.station, "length"),
             "error": Amount(error, "length"),
         },
-    )
-
-
-def _too_far(layout: Layout, tube: Tube, nearest: Clearance | None) -> Finding | None:
-    farthest = layout.limits.standoff_farthest
-    if nearest is None:
-        message = "{tube} keeps more than {reach} from every panel; {limit} is the farthest wanted."
-    elif nearest.clearance > farthest:
-        message = (
-            "{tube} comes no nearer to the body than {value}, at {panel}; {limit} is the farthest wanted."
-        )
-    else:
-        return None
-    return Finding(
-        rule="clearance.too_far",
-        severity="note",
-        message=message + " Move it in if it should follow the body.",
-        tubes=(tube.id,),
-        panels=(nearest.panel,) if nearest else (),
-        value=nearest.clearance if nearest else None,
-        limit=farthest,
-        quantity="length",
-        at=nearest.tube_point if nearest else centreline.of(layout, tube).points[0],
-        amounts={"reach": Amount(REACH, "length")},
     )
 
 

@@ -1,42 +1,38 @@
-"""Run every check over a layout; what did not change since the previous report is taken from there."""
+"""Run every check over a layout; what did not change since the previous report is taken from there.
 
-from collections.abc import Iterable
+`check` judges tubes one by one and answers at once; `completed` adds what takes longer.
+"""
 
-from msgspec import Struct
+from collections.abc import Callable, Iterable
+
 from msgspec.structs import replace
 
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import bends, clearance, joints, proposals
+from geometry.checks import bends, clearance, completing, joints, proposals, tyres
 from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
+from geometry.checks.report import Basis, Report, without_basis, worst_first
 from geometry.checks.tubes import Pair
+from geometry.checks.tyres import Envelopes
 from geometry.layout import Layout, Node, Tube
 from geometry.progress import Progress, no_progress
 
-__all__ = ["Amount", "Finding", "Quantity", "Report", "Severity", "check", "check_layout"]
+__all__ = [
+    "Amount",
+    "Basis",
+    "Finding",
+    "Quantity",
+    "Report",
+    "Severity",
+    "check",
+    "check_layout",
+    "completed",
+    "without_basis",
+]
 
-SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
 PAIRED = ("tubes.crossing", "tubes.close", "tubes.beside")  # judged anew each time, from their pairs
-
-
-class Basis(Struct, frozen=True, eq=False):
-    """What a report was computed from."""
-
-    layout: Layout
-    index: BodyIndex
-
-
-class Report(Struct, frozen=True, eq=False):
-    """What the checks say about a layout."""
-
-    clearances: tuple[Clearance, ...] = ()  # each tube and panel nearer than the widest stand-off
-    nearest: dict[int, Clearance] = {}  # by tube: its nearest panel, where one is within REACH
-    pairs: tuple[Pair, ...] = ()  # tubes with no node in common that something is said of
-    findings: tuple[Finding, ...] = ()  # worst first
-    checked: frozenset[int] = frozenset()  # tubes whose figures belong to this layout
-    basis: Basis | None = None  # what the next check compares with; None: nothing can be reused
 
 
 def check(
@@ -49,17 +45,22 @@ def check(
     unchanged = _unchanged(layout, index, previous)
     wanted = frozenset(layout.tubes) if tubes is None else tubes & layout.tubes.keys()
     redone = wanted - unchanged
-    kept = layout.tubes.keys() - redone
+    kept = set(layout.tubes) - redone
     old = previous or Report()
     fresh = clearance.measured(layout, index, redone)
     pairs = _pairs(layout, old, kept, redone)
-    return Report(
+    return replace(
+        old,
         clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),
         nearest={id: near for id, near in old.nearest.items() if id in kept} | fresh.nearest,
         pairs=pairs,
-        findings=_worst_first(
+        profiles={id: known for id, known in old.profiles.items() if id in kept},
+        touches=tuple(row for row in old.touches if row.tube in layout.tubes and row.panel in layout.panels),
+        tyres=tuple(row for row in old.tyres if row.tube in layout.tubes and row.axle in layout.axles),
+        bites=tuple(row for row in old.bites if row.panel in layout.panels and row.axle in layout.axles),
+        findings=worst_first(
             (
-                *(found for found in old.findings if set(found.tubes) & kept and found.rule not in PAIRED),
+                *(found for found in old.findings if _stands(found, layout, kept)),
                 *clearance.findings(layout, index, fresh, redone),
                 *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
                 *between_tubes.findings(layout, pairs),
@@ -72,17 +73,36 @@ def check(
     )
 
 
+def completed(
+    layout: Layout, index: BodyIndex, envelopes: Envelopes, report: Report, go_on: Callable[[], bool]
+) -> tuple[Report, bool]:
+    """Return the report of a check with what takes longer, and whether it came to its end.
+
+    What this adds is of the whole layout, whichever tubes the check was asked for.
+    """
+    return completing.completed(layout, index, envelopes, report, go_on)
+
+
 def check_layout(layout: Layout, progress: Progress = no_progress) -> Report:
     """Index the body and judge the whole layout; for work that has no index yet."""
     progress(0.0, "Indexing the body")
     index = distance.build(layout)
+    progress(0.5, "Working out what the tyres sweep through" if layout.axles else "Checking the tubes")
+    envelopes = tyres.envelopes(layout, {}, _always)
     progress(0.7, "Checking the tubes")
-    return without_basis(check(layout, index))
+    report, _ = completed(layout, index, envelopes, check(layout, index), _always)
+    return without_basis(report)
 
 
-def without_basis(report: Report) -> Report:
-    """Return the report alone, without the layout and the body it came from."""
-    return replace(report, basis=None)
+def _always() -> bool:
+    return True
+
+
+def _stands(found: Finding, layout: Layout, kept: set[int]) -> bool:
+    """Say whether a finding of the previous report goes into the next."""
+    if completing.is_later(found.rule):  # until it is judged again, so that lists do not flicker
+        return layout.tubes.keys() >= set(found.tubes) and layout.panels.keys() >= set(found.panels)
+    return bool(set(found.tubes) & kept) and found.rule not in PAIRED
 
 
 def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> frozenset[int]:
@@ -142,19 +162,6 @@ def _of(rows: Iterable[Clearance], tubes: Iterable[int]) -> tuple[Clearance, ...
 
 def _ordered(rows: Iterable[Clearance]) -> tuple[Clearance, ...]:
     return tuple(sorted(rows, key=lambda row: (row.tube, row.clearance, row.panel)))
-
-
-def _worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    return tuple(
-        sorted(findings, key=lambda f: (SEVERITIES.index(f.severity), f.rule, -_excess(f), f.tubes, f.panels))
-    )
-
-
-def _excess(finding: Finding) -> float:
-    """Return how far the value is on the wrong side of the limit."""
-    if finding.value is None or finding.limit is None:
-        return 0.0
-    return abs(finding.value - finding.limit)
 
 
 def _about_the_body(layout: Layout, index: BodyIndex) -> tuple[Finding, ...]:

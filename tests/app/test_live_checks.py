@@ -52,6 +52,13 @@ def same(first: Report, second: Report) -> bool:
     return all(getattr(first, name) == getattr(second, name) for name in names)
 
 
+def checked_here(layout: Layout) -> Report:
+    index = distance.build(layout)
+    report, is_whole = findings.completed(layout, index, {}, findings.check(layout, index), lambda: True)
+    assert is_whole
+    return report
+
+
 class Watched:
     """Live checks with all that they said, in order."""
 
@@ -88,7 +95,7 @@ def test_a_layout_gets_the_report_that_a_check_here_gives(watched: Watched) -> N
     layout = cage()
     watched.checks.request(1, layout)
     report = watched.until_whole(1)
-    assert same(report, findings.check(layout, distance.build(layout)))
+    assert same(report, checked_here(layout))
     assert watched.busy == [True, False]
     assert watched.failures == []
 
@@ -105,7 +112,7 @@ def test_while_dragging_the_newest_layout_wins(watched: Watched) -> None:
     revisions = [revision for revision, _ in watched.reports]
     assert revisions == sorted(revisions)
     assert len(revisions) < 40
-    assert same(report, findings.check(layout, distance.build(layout)))
+    assert same(report, checked_here(layout))
 
 
 def test_the_tubes_under_the_hand_come_first_and_the_rest_follows(watched: Watched) -> None:
@@ -116,7 +123,7 @@ def test_the_tubes_under_the_hand_come_first_and_the_rest_follows(watched: Watch
     # Two tubes change; the hand holds one of them.
     watched.checks.request(2, moved(moved(layout, 101, 7.0), 121, 7.0), frozenset({1}))
     report = watched.until_whole(2)
-    assert [sorted(report.checked) for _, report in watched.reports] == [[1, 2, 4], [1, 2, 3, 4]]
+    assert [sorted(report.checked) for _, report in watched.reports] == 2 * [[1, 2, 4]] + 2 * [[1, 2, 3, 4]]
     assert report.nearest[1] == watched.reports[0][1].nearest[1]
 
 
@@ -157,7 +164,7 @@ def test_every_change_reaches_the_checks_and_can_be_undone(watched: Watched, cha
     after = replace(layout, **change)
     for revision, shown in enumerate((layout, after, layout), start=1):
         watched.checks.request(revision, shown)
-        assert same(watched.until_whole(revision), findings.check(shown, distance.build(shown)))
+        assert same(watched.until_whole(revision), checked_here(shown))
 
 
 def test_reports_of_another_job_are_dropped(watched: Watched) -> None:
@@ -178,7 +185,7 @@ def test_a_process_that_is_killed_is_reported_and_started_again(watched: Watched
     watched.until(lambda: watched.failures == [ENDED_ONCE])
     layout = moved(layout, 101, 3.0)
     watched.checks.request(2, layout)
-    assert same(watched.until_whole(2), findings.check(layout, distance.build(layout)))
+    assert same(watched.until_whole(2), checked_here(layout))
     assert watched.checks.process_id not in (None, first)
     assert watched.failures == [ENDED_ONCE]
 
@@ -192,10 +199,10 @@ def test_a_layout_that_ends_the_process_twice_is_given_up_until_the_next_change(
     deadly = moved(layout, 101, 3.0)
     inner = live_checks._Process.answer
 
-    def killed(process: Any, asked: Any, woken: Any) -> Answer:
+    def killed(process: Any, asked: Any, woken: Any, deliver: Any) -> Answer:
         if asked.layout is deadly:
             process.kill()
-        return inner(process, asked, woken)
+        return inner(process, asked, woken, deliver)
 
     monkeypatch.setattr(live_checks._Process, "answer", killed)
     watched.checks.request(2, deadly)
@@ -294,3 +301,46 @@ def test_a_change_leads_from_one_layout_to_the_other_and_carries_only_what_is_ne
 def test_every_table_of_a_layout_travels() -> None:
     tables = [name for name in Layout.__struct_fields__ if isinstance(getattr(Layout(), name), dict)]
     assert sorted(layout_changes.TABLES) == sorted(tables)
+
+
+class Busy(Wire):
+    """A connection on which something newer turns up after some looks."""
+
+    def __init__(self, looks: int) -> None:
+        super().__init__()
+        self.looks = looks
+
+    def poll(self, timeout: float = 0.0) -> bool:
+        self.looks -= 1
+        return self.looks < 0
+
+
+def test_what_takes_longer_ends_early_when_something_newer_waits_and_says_so() -> None:
+    layout = cage(2)
+    for looks, is_answered in ((3, False), (99, True)):
+        wire: Any = Busy(looks)
+        check_process.send_mesh(wire, layout.panels[53].mesh)
+        judge = check_process._Judge(wire)
+        asked = request(Layout(), layout)
+        first = judge.answer(asked)
+        assert first.follows
+        assert not first.is_second
+        second = judge.second_answer(asked)
+        assert second.is_second
+        assert not second.follows
+        assert (second.report is not None) is is_answered
+
+
+def test_a_fault_in_what_takes_longer_is_said_and_ends_the_waiting(
+    watched: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inner = live_checks._Process._deliver_second
+
+    def failed(process: Any, answer: Answer, deliver: Any) -> None:
+        inner(process, Answer(answer.revision, error="a fault", is_second=True), deliver)
+
+    monkeypatch.setattr(live_checks._Process, "_deliver_second", failed)
+    watched.checks.request(1, cage())
+    watched.until(lambda: not watched.checks.is_busy)
+    assert watched.failures == [live_checks.CHECK_FAILED]
+    assert [report.checked for _, report in watched.reports] == [{1, 2, 3, 4}]

@@ -13,6 +13,7 @@ from geometry.body import distance
 from geometry.checks import clearance, findings
 from geometry.checks.finding import Mend
 from geometry.checks.findings import Report
+from geometry.checks.report import SEVERITIES
 from geometry.layout import Body, Die, Landing, Layout, Limits, Mesh, Node, Panel, Stock, Tube
 
 FLOOR = Mesh(
@@ -176,7 +177,7 @@ def test_any_walk_of_partial_checks_ends_where_a_fresh_check_ends(
 def test_findings_come_worst_first() -> None:
     layout = cage()
     report = findings.check(layout, distance.build(layout))
-    order = [findings.SEVERITIES.index(found.severity) for found in report.findings]
+    order = [SEVERITIES.index(found.severity) for found in report.findings]
     assert order == sorted(order)
     assert report.findings[0].rule == "clearance.crossing"
 

@@ -1,0 +1,162 @@
+"""What a check adds once the tubes are judged: profiles, doors and slides, tyres.
+
+Each part looks at what it was computed from last and does again only what hangs on something that changed.
+A part may be left out when something newer waits; it catches up the next time.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from msgspec.structs import replace
+
+from geometry.body.distance import BodyIndex
+from geometry.checks import moving, profile, standing_off, tyres
+from geometry.checks.report import Basis, Report, worst_first
+from geometry.checks.tyres import Envelopes
+from geometry.layout import Layout, Panel
+
+Part = Callable[[Report, Basis], Report]
+
+PROFILES, DOORS, TYRES = "profiles", "doors", "tyres"
+# Rules that each part speaks for: it takes back what it said and says it anew.
+FAMILIES: dict[str, tuple[str, ...]] = {
+    PROFILES: ("clearance.too_far",),
+    DOORS: ("door.",),
+    TYRES: ("tyre.",),
+}
+RULES = tuple(rule for rules in FAMILIES.values() for rule in rules)
+
+
+def completed(
+    layout: Layout, index: BodyIndex, envelopes: Envelopes, report: Report, go_on: Callable[[], bool]
+) -> tuple[Report, bool]:
+    """Return the report with what can be added while it may go on, and whether that was all."""
+    basis = Basis(layout, index, envelopes)
+    for part in (_with_profiles, _with_doors, _with_tyres):
+        if not go_on():
+            return report, False
+        report = part(report, basis)
+    return report, True
+
+
+def is_later(rule: str) -> bool:
+    """Say whether a rule is judged here, and so follows a moment after the others."""
+    return rule.startswith(RULES)
+
+
+def _with_profiles(report: Report, basis: Basis) -> Report:
+    layout, before = basis.layout, report.bases.get(PROFILES)
+    stale = set(layout.tubes)
+    if before is not None and _same_index(before, basis):
+        stale = _changed_tubes(before.layout, layout)
+    kept = {id: known for id, known in report.profiles.items() if id in layout.tubes and id not in stale}
+    asked = layout.tubes.keys() - kept.keys()
+    profiles = kept | profile.measured(layout, basis.index, sorted(asked)) if asked else kept
+    found = standing_off.findings(layout, profiles, sorted(profiles))
+    return _with(report, PROFILES, basis, found, profiles=profiles)
+
+
+def _with_doors(report: Report, basis: Basis) -> Report:
+    layout, before = basis.layout, report.bases.get(DOORS)
+    openable = {id for id in basis.index if _carrier(layout, id).motion is not None}
+    tubes, panels = set(layout.tubes), openable
+    if before is not None:
+        tubes = _changed_tubes(before.layout, layout)
+        panels = {id for id in openable if not _moves_alike(before, basis, id)}
+    kept = [
+        row
+        for row in report.touches
+        if row.panel in openable - panels and row.tube in layout.tubes.keys() - tubes
+    ]
+    fresh = [
+        *moving.measured(layout, basis.index, sorted(panels), sorted(layout.tubes)),
+        *moving.measured(layout, basis.index, sorted(openable - panels), sorted(tubes)),
+    ]
+    touches = tuple(sorted((*kept, *fresh), key=lambda row: (row.panel, row.tube)))
+    return _with(report, DOORS, basis, moving.findings(layout, touches), touches=touches)
+
+
+def _with_tyres(report: Report, basis: Basis) -> Report:
+    layout, before = basis.layout, report.bases.get(TYRES)
+    tubes, fresh = set(layout.tubes), basis.envelopes
+    if before is not None:
+        tubes = _changed_tubes(before.layout, layout)
+        fresh = {
+            key: envelope
+            for key, envelope in basis.envelopes.items()
+            if before.envelopes.get(key) is not envelope
+        }
+    known = {key: envelope for key, envelope in basis.envelopes.items() if key not in fresh}
+    rows = [
+        row
+        for row in report.tyres
+        if (row.axle, row.side) in known and row.tube in layout.tubes.keys() - tubes
+    ]
+    rows += tyres.against_tubes(layout, fresh, sorted(layout.tubes))
+    rows += tyres.against_tubes(layout, known, sorted(tubes))
+    bites = _bites(report, basis, before, fresh, known)
+    said = tyres.findings(layout, tuple(rows), bites)
+    return _with(report, TYRES, basis, said, tyres=tuple(rows), bites=bites)
+
+
+def _bites(
+    report: Report, basis: Basis, before: Basis | None, fresh: Envelopes, known: Envelopes
+) -> tuple[tyres.Bite, ...]:
+    """Return how panels stand to tyres: measured where tyre, panel or limits changed."""
+    layout, index = basis.layout, basis.index
+    panels = set(index)
+    if before is not None and before.layout.limits == layout.limits:
+        panels = {id for id in index if before.index.get(id) is not index[id]}
+    kept = [
+        bite
+        for bite in report.bites
+        if (bite.axle, bite.side) in known and bite.panel in index.keys() - panels
+    ]
+    return (
+        *kept,
+        *tyres.against_panels(layout, index, fresh, sorted(index)),
+        *tyres.against_panels(layout, index, known, sorted(panels)),
+    )
+
+
+def _with(report: Report, part: str, basis: Basis, found: Iterable[Any], **results: Any) -> Report:
+    others = [old for old in report.findings if not old.rule.startswith(FAMILIES[part])]
+    bases = report.bases | {part: basis}
+    return replace(report, findings=worst_first((*others, *found)), bases=bases, **results)
+
+
+def _changed_tubes(before: Layout, after: Layout) -> set[int]:
+    """Return the tubes that do not run as they did, or are judged by other limits."""
+    surroundings = [
+        (layout.limits, layout.stocks, layout.dies, layout.benders, layout.trials)
+        for layout in (before, after)
+    ]
+    if surroundings[0] != surroundings[1]:
+        return set(after.tubes)
+    return {
+        id
+        for id, tube in after.tubes.items()
+        if before.tubes.get(id) is not tube
+        or any(before.nodes.get(node) is not after.nodes[node] for node in tube.nodes)
+    }
+
+
+def _same_index(before: Basis, after: Basis) -> bool:
+    return before.index.keys() == after.index.keys() and all(
+        before.index[id] is after.index[id] for id in after.index
+    )
+
+
+def _carrier(layout: Layout, panel: int) -> Panel:
+    """Return the panel that a panel moves with in the end: itself, where none carries it."""
+    carrier, seen = layout.panels[panel], {panel}
+    while carrier.moves_with is not None and carrier.moves_with not in seen:
+        seen.add(carrier.moves_with)
+        carrier = layout.panels[carrier.moves_with]
+    return carrier
+
+
+def _moves_alike(before: Basis, after: Basis, panel: int) -> bool:
+    if before.index.get(panel) is not after.index[panel]:
+        return False
+    return _carrier(before.layout, panel).motion == _carrier(after.layout, panel).motion

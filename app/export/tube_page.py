@@ -373,5 +373,8 @@ def _estimates(record: TubeRecord, layout: Layout, units: Units) -> str:
     roundness = trial_words.least_roundness(known, layout)
     if roundness is not None:
         ratio = units_of.decimal(roundness, 3)
-        text += f" Measured on trial bends: least / largest diameter {ratio}."
+        text += (
+            f" Measured on trial bends: least / largest diameter {ratio} (a published rule for cages asks "
+            "for 0.9 or more; your rule book decides)."
+        )
     return text

@@ -4,17 +4,17 @@ from collections.abc import Callable, Collection, Sequence
 
 from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
+from PySide6.QtWidgets import QAbstractItemView, QTableWidgetItem
 
 from app import units as unit_text
 from app.guarded import guarded
 from app.panels.trial_form import angle_text
+from app.panels.typed_table import LEFT, RIGHT, TypedTable
 from app.units import Units
 from geometry.layout import TrialBend
 from geometry.tube import springback
 
 ID = Qt.ItemDataRole.UserRole
-ROW_HEIGHT = 24
 USED = 0
 LONGEST_BATCH = 12
 DOUBTFUL = "▲"
@@ -43,23 +43,23 @@ def _roundness(trial: TrialBend) -> str:
 
 # Title, tip, text.
 COLUMNS: tuple[tuple[str, str, Text], ...] = (
-    ("Used", "Ticked trial bends count; the others are only kept.", lambda t, u: ""),
-    ("Made", "The day it was bent.", lambda t, u: t.made),
-    ("Batch", "The delivery that the scrap came from.", lambda t, u: _short(t.batch)),
-    ("Scrap", "Length of the scrap.", lambda t, u: _length(t.length, u)),
-    ("Mark", "From the leading end.", lambda t, u: _length(t.mark, u)),
-    ("Dial", "What it was bent to.", lambda t, u: angle_text(t.dial)),
-    ("Angle", "What came out.", lambda t, u: angle_text(t.angle)),
-    ("Lead", "Leading leg.", lambda t, u: _length(t.lead_leg, u)),
-    ("Tail", "Tail leg.", lambda t, u: _length(t.tail_leg, u)),
-    ("To", "Legs are measured to where the outsides cross, or to the back.", lambda t, u: _to(t)),
-    ("Round", "Least over largest diameter; 1 is round.", lambda t, u: _roundness(t)),
-    ("Note", "What was noted.", lambda t, u: t.note),
+    ("Used", "Ticked trial bends count; the others are only kept", lambda t, u: ""),
+    ("Made", "The day it was bent", lambda t, u: t.made),
+    ("Batch", "The delivery that the scrap came from", lambda t, u: _short(t.batch)),
+    ("Scrap", "Length of the scrap", lambda t, u: _length(t.length, u)),
+    ("Mark", "From the leading end", lambda t, u: _length(t.mark, u)),
+    ("Dial", "What it was bent to", lambda t, u: angle_text(t.dial)),
+    ("Angle", "What came out", lambda t, u: angle_text(t.angle)),
+    ("Lead", "Leading leg", lambda t, u: _length(t.lead_leg, u)),
+    ("Tail", "Tail leg", lambda t, u: _length(t.tail_leg, u)),
+    ("To", "Legs are measured to where the outsides cross, or to the back", lambda t, u: _to(t)),
+    ("Round", "Least over largest diameter; 1 is round", lambda t, u: _roundness(t)),
+    ("Note", "What was noted", lambda t, u: t.note),
 )
 WORDS = {"Used", "Made", "Batch", "To", "Note"}
 
 
-class TrialList(QTableWidget):
+class TrialList(TypedTable):
     """Rows of trial bends; tells what is wanted, changes nothing itself."""
 
     used_changed = Signal(int, bool)
@@ -67,29 +67,13 @@ class TrialList(QTableWidget):
     delete_wanted = Signal(int)
 
     def __init__(self) -> None:
-        super().__init__(0, len(COLUMNS))
-        self._filling = False
-        self.setAccessibleName("Trial bends of this die and stock")
+        super().__init__(len(COLUMNS), "Trial bends of this die and stock", len(COLUMNS) - 1)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAlternatingRowColors(True)
         self.setShowGrid(False)
-        self.setWordWrap(False)
-        self.setTabKeyNavigation(False)
-        self.verticalHeader().hide()
-        self.verticalHeader().setDefaultSectionSize(ROW_HEIGHT)
-        header = self.horizontalHeader()
-        header.setHighlightSections(False)
-        header.setMinimumSectionSize(24)
-        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(len(COLUMNS) - 1, QHeaderView.ResizeMode.Stretch)
-        for place, (title, tip, _) in enumerate(COLUMNS):
-            heading = QTableWidgetItem(title)
-            heading.setToolTip(tip)
-            heading.setTextAlignment(_side(title))
-            self.setHorizontalHeaderItem(place, heading)
+        self.show_titles([(title, tip, title not in WORDS) for title, tip, _ in COLUMNS])
         self.itemChanged.connect(self._on_item_changed)
         self.doubleClicked.connect(self._on_double_clicked)
 
@@ -100,14 +84,14 @@ class TrialList(QTableWidget):
     def fill(self, shown: Sequence[TrialBend], doubtful: Collection[int], units: Units) -> None:
         """Show trial bends; doubtful ones do not fit the others."""
         chosen = self.chosen
-        self._filling = True
+        self.is_filling = True
         self.setRowCount(len(shown))
         for row, trial in enumerate(shown):
             for place, (title, _, text) in enumerate(COLUMNS):
                 self.setItem(row, place, _cell(trial, title, text(trial, units)))
             if trial.id in doubtful:
                 _mark_doubtful(self.item(row, USED))
-        self._filling = False
+        self.is_filling = False
         self.choose(chosen)
 
     @property
@@ -125,7 +109,7 @@ class TrialList(QTableWidget):
                 self.selectRow(row)
 
     def _on_item_changed(self, item: QTableWidgetItem) -> None:
-        if not self._filling and item.column() == USED:
+        if not self.is_filling and item.column() == USED:
             self.used_changed.emit(int(item.data(ID)), item.checkState() == Qt.CheckState.Checked)
 
     def _on_double_clicked(self) -> None:
@@ -159,7 +143,7 @@ def _cell(trial: TrialBend, title: str, text: str) -> QTableWidgetItem:
         flags |= Qt.ItemFlag.ItemIsUserCheckable
         item.setCheckState(Qt.CheckState.Checked if trial.used else Qt.CheckState.Unchecked)
     item.setFlags(flags)
-    item.setTextAlignment(_side(title))
+    item.setTextAlignment(LEFT if title in WORDS else RIGHT)
     if title in ("Note", "Batch"):
         item.setToolTip(trial.note if title == "Note" else trial.batch)
     return item
@@ -169,8 +153,3 @@ def _mark_doubtful(item: QTableWidgetItem | None) -> None:
     if item is not None:
         item.setText(DOUBTFUL)
         item.setToolTip("It does not fit the other trial bends.")
-
-
-def _side(title: str) -> Qt.AlignmentFlag:
-    side = Qt.AlignmentFlag.AlignLeft if title in WORDS else Qt.AlignmentFlag.AlignRight
-    return side | Qt.AlignmentFlag.AlignVCenter

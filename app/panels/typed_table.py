@@ -1,4 +1,4 @@
-"""A table whose cells are typed over: what the tables of the rack have in common."""
+"""A table as the rack and the trial bends have it; cells that may be changed are typed over."""
 
 from collections.abc import Sequence
 
@@ -14,9 +14,9 @@ LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 
 
 class TypedTable(QTableWidget):
-    """As wide as there is room, the first column taking what the others leave; Enter opens a cell."""
+    """As wide as there is room, one column taking what the others leave; Enter opens a cell."""
 
-    def __init__(self, columns: int, name: str) -> None:
+    def __init__(self, columns: int, name: str, wide: int = 0) -> None:
         super().__init__(0, columns)
         self.is_filling = False  # cells change by themselves: nothing was typed
         self.setAccessibleName(name)
@@ -29,7 +29,7 @@ class TypedTable(QTableWidget):
         header.setHighlightSections(False)
         header.setMinimumSectionSize(30)
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        header.setSectionResizeMode(wide, QHeaderView.ResizeMode.Stretch)
 
     def show_titles(self, titles: Sequence[tuple[str, str, bool]]) -> None:
         """Head the columns; each has its title, its tip, and whether its cells are numbers."""

@@ -11,7 +11,7 @@ from msgspec.structs import replace
 
 from geometry.layout import BendPart, Die, Layout, Stock, TrialBend
 from geometry.tube import trial_advice, trial_fit
-from geometry.tube.trial_fit import DIAL, LEGS, PART, Accuracy, Fit, Prior, What
+from geometry.tube.trial_fit import DIAL, LEGS, Accuracy, Fit, Prior, What
 from geometry.vectors import Floats
 
 State = Literal["none", "check first", "partial", "measured"]
@@ -64,14 +64,6 @@ class Calibration(Struct, frozen=True, cache_hash=True):
     missing: tuple[str, ...] = ()  # sentences: what to bend or measure next
     borrowed: str | None = None  # the older batch that the rest is taken from
     next_angle: float = math.pi / 2.0  # at which one more bend would tell most
-
-
-class Foretold(Struct, frozen=True):
-    """What a calibration expects to be measured on a trial bend that came out at its angle."""
-
-    lead_leg: float
-    tail_leg: float
-    dial: float
 
 
 class DialPoint(Struct, frozen=True):
@@ -143,16 +135,6 @@ def dial_line(calibration: Calibration, largest_angle: float, count: int = 25) -
         DialPoint(float(a), dial(calibration, float(a)), dial_sd(calibration, float(a)))
         for a in np.linspace(0.0, largest_angle, count)
     )
-
-
-def foretold(calibration: Calibration, trial: TrialBend, od: float) -> Foretold:
-    """Return the legs and the dial that a calibration expects of a trial bend, from its angle."""
-    clr, consumed = calibration.clr.value, calibration.consumed.value
-    taken = consumed * trial.angle
-    start = trial.mark + calibration.offset.value - PART[calibration.mark_at] * taken
-    outside = (clr + od / 2.0) * trial_fit.leg_reach(trial)[0]
-    tail = trial.length - start - taken + outside
-    return Foretold(start + outside, tail, dial(calibration, trial.angle))
 
 
 _by_identity: dict[tuple[int, int, int, int], tuple[object, Calibration]] = {}

@@ -6,7 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from geometry.layout import Layout, Mesh, Stock, Tube
+from geometry.body import tyres
+from geometry.errors import GeometryError
+from geometry.layout import Axle, Layout, Mesh, Stock, Tube
 
 KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles")
 
@@ -23,8 +25,9 @@ def broken_promises(layout: Layout) -> Iterator[str]:
         yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh))
         if panel.trim is not None:
             yield from (f"panel {panel.name}, untrimmed, {fault}" for fault in _bad_mesh(panel.trim.whole))
-        if panel.moves_with is not None and panel.moves_with not in layout.panels:
-            yield f"panel {panel.name} moves with panel {panel.moves_with}, which is missing"
+    yield from _bad_carriers(layout)
+    for axle in layout.axles.values():
+        yield from _bad_axle(axle)
     for stock in layout.stocks.values():
         yield from _bad_stock(stock)
     for die in layout.dies.values():
@@ -90,6 +93,28 @@ def _bad_landings(layout: Layout) -> Iterator[str]:
     if hosts:
         names = ", ".join(layout.tubes[tube].name for tube in hosts)
         yield f"tubes {names} land on one another in a ring"
+
+
+def _bad_carriers(layout: Layout) -> Iterator[str]:
+    """Yield the panels that move with one that is missing, or in a ring."""
+    for panel in layout.panels.values():
+        carrier, seen = panel, {panel.id}
+        while carrier.moves_with is not None:
+            if carrier.moves_with not in layout.panels:
+                yield f"panel {carrier.name} moves with panel {carrier.moves_with}, which is missing"
+                return
+            if carrier.moves_with in seen:
+                yield f"panel {panel.name} moves with itself in the end"
+                return
+            seen.add(carrier.moves_with)
+            carrier = layout.panels[carrier.moves_with]
+
+
+def _bad_axle(axle: Axle) -> Iterator[str]:
+    try:
+        tyres.check(axle)
+    except GeometryError as error:
+        yield f"axle {axle.name} cannot be so ({str(error).rstrip('.')})"
 
 
 def _bad_mesh(mesh: Mesh) -> Iterator[str]:

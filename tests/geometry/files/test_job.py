@@ -16,7 +16,25 @@ from hypothesis import strategies as st
 
 from geometry.errors import LayoutFileError
 from geometry.files import job
-from geometry.layout import Body, Die, Landing, Layout, Limits, Mesh, Node, Panel, Placement, Stock, Tube
+from geometry.layout import (
+    Axle,
+    Body,
+    Die,
+    Hinge,
+    Landing,
+    Layout,
+    Limits,
+    Mesh,
+    Node,
+    Panel,
+    Placement,
+    Slide,
+    Stock,
+    Trim,
+    Tube,
+    Tyre,
+    Weld,
+)
 
 
 def read_only(values: Any, kind: type) -> Any:
@@ -41,14 +59,20 @@ def a_layout() -> Layout:
             4: Node(4, (0.5, 0.0, 500.0), Landing(20, 123.456)),
             5: Node(5, (0.0, 900.0, 500.0)),
         },
-        tubes={21: Tube(21, "T2", (4, 5), 30, die=31, start_allowance=0.0), 20: Tube(20, "T1", (9, 3), 30)},
+        tubes={
+            21: Tube(21, "T2", (4, 5), 30, die=31, start_allowance=0.0, tied="frame", hugs=False),
+            20: Tube(20, "T1", (9, 3), 30, standoff_closest=1 / 3, welds=(Weld(12, 0.1, None),)),
+        },
         bodies={11: Body(11, "shell", Placement(25.4, shift=(1.0, 2.0, 3.0)), unit="in", up="-y")},
         panels={
             13: Panel(13, "roof", 11, tetrahedron(), source="Roof.001", kept=False, colour="#a0b1c2"),
-            12: Panel(12, "sill", 11, tetrahedron()),
+            12: Panel(12, "sill", 11, tetrahedron(), trim=Trim(tetrahedron(), (((0.1, 0.2, 1 / 3),),), 25.0)),
+            14: Panel(14, "door", 11, tetrahedron(), motion=Hinge((0.1, 0.0, 0.0), (0.1, 0.0, 1 / 3), -1.2)),
+            15: Panel(15, "glass", 11, tetrahedron(), motion=Slide((0.0, -0.0, 300.0)), moves_with=14),
         },
         stocks={30: Stock(30, "1-3/4 x .120", 44.45, 3.048)},
         dies={31: Die(31, "six inch", 44.45, 152.4, largest_angle=math.radians(100))},
+        axles={35: Axle(35, "front", 0.0, 400.0, 1500.0, Tyre(800.0, 250.0, 30.0, code="x"), 80.0, 1 / 3)},
         limits=Limits(standoff_wanted=25.0),
     )
 
@@ -255,6 +279,15 @@ def test_an_older_format_is_upgraded_step_by_step(tmp_path: Path, monkeypatch: p
         ('"next_id": 40', '"next_id": 31', "id 31 was never given out"),
         ('"id": 31', '"id": 32', "id 31 of dies holds id 32"),
         ('"body": 11', '"body": 12', "panel roof belongs to body 12, which is missing"),
+        ('"panel": 12', '"panel": 19', "tube T1 is welded to panel 19, which is missing"),
+        ('"moves_with": 14', '"moves_with": 19', "panel glass moves with panel 19, which is missing"),
+        ('"moves_with": 14', '"moves_with": 15', "panel glass moves with itself in the end"),
+        (
+            '"bump": 80.0',
+            '"bump": -1.0',
+            "axle front cannot be so (The axle “front” has a bump of -1 mm. "
+            "Give it as 0 mm or more, from ride height)",
+        ),
         ('"wall": 3.048', '"wall": 30', "stock 1-3/4 x .120 has a wall of 30 mm on 44.45 mm"),
     ],
 )

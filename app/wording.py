@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Literal
 
 from app import units as units_of
 from app.units import MILLIMETRES, Units
+from geometry.checks import standoff
 from geometry.checks.finding import Finding, Mend, Severity
+from geometry.checks.standoff import Standing
 from geometry.layout import Layout
 
 if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
+    from geometry.checks.clearance import Clearance
     from geometry.checks.findings import Report
     from geometry.shop.schedule import TubeRecord
     from geometry.tube.plan import Plan
@@ -34,6 +37,9 @@ RULE_TITLES: dict[str, str] = {
     "clearance.too_close": "Too close to the body",
     "clearance.too_far": "Far from the body",
     "clearance.inside": "Tube inside the body",
+    "group.tied_both": "Tied to body and frame",
+    "weld.gap": "Gap too wide to weld",
+    "weld.deep": "Tube too deep in the sheet",
     "tubes.crossing": "Tubes run into each other",
     "tubes.close": "Tubes too close together",
     "tubes.beside": "Tubes close side by side",
@@ -87,6 +93,29 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
         "and helmets.",
     ),
 )
+
+
+def safe_words(standing: Standing, units: Units) -> str:
+    """Say what of a clearance is sure to be left in the shop: 23.2 mm safe."""
+    return f"{units_of.format_length(standing.safe, units)} safe"
+
+
+def nearest_words(layout: Layout, report: "Report", near: "Clearance", band: Band, units: Units) -> str:
+    """Say which panel is nearest to a tube, what is sure to be left, and which one it is too close to."""
+    panel = one_line(layout.panels[near.panel].name)
+    if near.clearance < 0.0:
+        return f"cuts into {panel}"
+    standing = standoff.standing(layout, near)
+    said = f"to {panel}, {safe_words(standing, units)}"
+    if band == standing.band:
+        return f"{said}: {BAND_WORDS[band]}"
+    other = next((row for row in report.clearances if row.tube == near.tube and _is_close(layout, row)), None)
+    where = f" to {one_line(layout.panels[other.panel].name)}" if other is not None else ""
+    return f"{said}; {BAND_WORDS[band]}{where}"
+
+
+def _is_close(layout: Layout, row: "Clearance") -> bool:
+    return row.panel in layout.panels and standoff.standing(layout, row).band == "close"
 
 
 def listed(words: Sequence[str]) -> str:

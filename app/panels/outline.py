@@ -19,7 +19,7 @@ from app.panels.rows import children
 from app.session import Session
 from app.units import Units
 from geometry import edits
-from geometry.checks import clearance
+from geometry.checks import standoff
 from geometry.checks.findings import Report
 from geometry.layout import Layout, Tube
 
@@ -277,13 +277,11 @@ def node_words(tube: Tube, place: int) -> str:
 def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
     """For each tube its worst sign, and how near the nearest panel is."""
     states: dict[int, str] = {}
-    far = {id for found in report.findings if found.rule == "clearance.too_far" for id in found.tubes}
+    bands = standoff.bands(layout, report)
     for id in layout.tubes:
         near = report.nearest.get(id)
         known = near is not None and near.panel in layout.panels
-        band = clearance.band(near.clearance, layout.limits) if near is not None and known else None
-        if near is None and id in far:
-            band = "far"  # farther than is measured
+        band = bands.get(id)
         sign = wording.BAND_SIGNS[band] if band is not None else ""
         if any(found.severity == "error" and id in found.tubes for found in report.findings):
             sign = wording.SEVERITY_SIGNS["error"]

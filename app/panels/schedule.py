@@ -29,6 +29,7 @@ from app.guarded import guarded
 from app.panels.rows import keep_to_width
 from app.session import Session
 from app.units import Units
+from geometry.checks import standoff
 from geometry.checks.findings import Report
 from geometry.errors import GeometryError
 from geometry.layout import Layout
@@ -231,7 +232,7 @@ class ScheduleModel(QAbstractTableModel):
     def _word_nearest(self) -> None:
         report = self._report
         if report is not None:
-            self._nearest = {id: nearest_text(report, id, self._layout, self.units) for id in report.nearest}
+            self._nearest = nearest_texts(report, self._layout, self.units)
 
     def _say_changed(self) -> None:
         if self.records:
@@ -250,24 +251,20 @@ def cell_tip(record: TubeRecord, column: int, layout: Layout, units: Units) -> s
     return text
 
 
-def nearest_text(report: Report, tube: int, layout: Layout, units: Units) -> str:
-    """Sign, clearance and panel, such as "● 31.2 mm, left sill"; empty when nothing is near."""
-    near = report.nearest.get(tube)
-    if near is None or near.panel not in layout.panels:
-        return ""
-    sign = clearance_sign(near.clearance, layout)
-    return f"{sign} {unit_text.format_length(near.clearance, units)}, {layout.panels[near.panel].name}"
+def nearest_texts(report: Report, layout: Layout, units: Units) -> dict[int, str]:
+    """For each tube sign, clearance and panel, such as "● 31.2 mm, left sill"; none where nothing is near."""
+    bands = standoff.bands(layout, report)
+    return {
+        id: f"{nearest_sign(near.clearance, bands[id])} {unit_text.format_length(near.clearance, units)}, "
+        f"{layout.panels[near.panel].name}"
+        for id, near in report.nearest.items()
+        if id in bands and near.panel in layout.panels
+    }
 
 
-def wording_band(value: float, layout: Layout) -> wording.Band:
-    from geometry.checks import clearance
-
-    return clearance.band(value, layout.limits)
-
-
-def clearance_sign(value: float, layout: Layout) -> str:
-    """The sign of a clearance: that of an error where the tube cuts in, else its band's."""
-    return wording.SEVERITY_SIGNS["error"] if value < 0.0 else wording.BAND_SIGNS[wording_band(value, layout)]
+def nearest_sign(clearance: float, band: wording.Band) -> str:
+    """The sign of a tube's clearance: that of an error where it cuts in, else its band's."""
+    return wording.SEVERITY_SIGNS["error"] if clearance < 0.0 else wording.BAND_SIGNS[band]
 
 
 def totals_text(built: Schedule | None, layout: Layout, units: Units) -> str:

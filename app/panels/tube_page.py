@@ -13,10 +13,11 @@ from app.panels.number_table import fit_height, number_table, show_cell
 from app.panels.outline import node_words
 from app.panels.rack_choices import BEST_DIE, die_choices, stock_choices
 from app.panels.rows import ChoiceBox, NamedPage, set_band
-from app.panels.schedule import clearance_sign, wording_band
+from app.panels.schedule import nearest_sign
 from app.session import Session
 from app.units import Units
 from geometry import edits
+from geometry.checks import standoff
 from geometry.checks.findings import Report
 from geometry.layout import BendFrom, Cut, Layout, Tube
 from geometry.shop import schedule
@@ -230,19 +231,15 @@ class TubePage(NamedPage):
         """How near which panel is, in large; coloured and signed by the band."""
         layout, report = self._session.layout, self._report
         near = report.nearest.get(self._id) if report is not None else None
-        if near is None or near.panel not in layout.panels:
+        if report is None or near is None or near.panel not in layout.panels:
             self.nearest.setText("—")
             self.nearest_panel.setText("No panel is near." if report is not None else "")
             set_band(self.nearest, "")
             return
-        band = wording_band(near.clearance, layout)
+        band = standoff.bands(layout, report).get(self._id, "fine")
         number = unit_text.format_length(near.clearance, self._units)
-        self.nearest.setText(f"{clearance_sign(near.clearance, layout)} {number}")
-        panel = wording.one_line(layout.panels[near.panel].name)
-        is_in = near.clearance < 0.0
-        self.nearest_panel.setText(
-            f"cuts into {panel}" if is_in else f"to {panel}, {wording.BAND_WORDS[band]}"
-        )
+        self.nearest.setText(f"{nearest_sign(near.clearance, band)} {number}")
+        self.nearest_panel.setText(wording.nearest_words(layout, report, near, band, self._units))
         set_band(self.nearest, band)
 
     def _show_order(self, tube: Tube, record: TubeRecord) -> None:

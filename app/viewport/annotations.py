@@ -176,7 +176,7 @@ def clearance_facts(
     layout: Layout,
     report: "Report",
     tubes: Iterable[int],
-    band: Callable[[float], Band],
+    band: Callable[["Clearance"], Band],
     length: Callable[[float], str],
     is_old: bool,
     pointed_out: frozenset[tuple[int, int]] = frozenset(),
@@ -211,31 +211,31 @@ def clearance_facts(
 
 
 def _gap_fact(
-    layout: Layout, near: "Clearance", key: object, band: Callable[[float], Band],
+    layout: Layout, near: "Clearance", key: object, band: Callable[["Clearance"], Band],
     length: Callable[[float], str], is_dim: bool,
 ) -> Fact:  # fmt: skip
     """Return what is said of the gap between a tube and a panel."""
     name = layout.panels[near.panel].name
     words = f"cuts into {name}" if near.clearance < 0.0 else name
-    shape = _shape(near.clearance, band)
+    shape = _shape(near, band)
     return Fact(key, near.tube_point, near.panel_point, shape, length(near.clearance), words, is_dim)
 
 
 def close_signs(
-    layout: Layout, report: "Report", without: Iterable[int], band: Callable[[float], Band]
+    layout: Layout, report: "Report", without: Iterable[int], band: Callable[["Clearance"], Band]
 ) -> list[tuple[Vec3, Shape]]:
     """Return where tubes that carry no label cut in or are too close: a sign alone."""
     skipped = set(without)
     return [
-        (near.tube_point, _shape(near.clearance, band))
-        for id, near in report.nearest.items()
-        if id in layout.tubes and id not in skipped and band(near.clearance) == "close"
+        (row.tube_point, _shape(row, band))
+        for row in report.clearances
+        if row.tube in layout.tubes and row.tube not in skipped and band(row) == "close"
     ]
 
 
-def _shape(clearance: float, band: Callable[[float], Band]) -> Shape:
+def _shape(row: "Clearance", band: Callable[["Clearance"], Band]) -> Shape:
     """Return the sign of a clearance: that of an error where the tube cuts in, else its band's."""
-    return "bad" if clearance < 0.0 else band(clearance)
+    return "bad" if row.clearance < 0.0 else band(row)
 
 
 def bend_facts(layout: Layout, tube: Tube, line: Centreline, length: Callable[[float], str]) -> list[Fact]:

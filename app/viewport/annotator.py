@@ -13,12 +13,14 @@ from app.viewport.labels import Rect
 from app.viewport.lines import of_all
 from app.viewport.marks import Badge, Mark, Shape, Sign, Whisper, Xy
 from app.viewport.placing import Outlook
+from geometry.checks import standoff
 from geometry.layout import Layout, Tube
 from geometry.tube import feeding
 from geometry.tube.feeding import TubeEnd
 from geometry.vectors import Vec3
 
 if TYPE_CHECKING:
+    from geometry.checks.clearance import Clearance
     from geometry.checks.findings import Report
 
 MOST_WORDS = 6  # tubes whose blanks are spoken of: more would be a thicket
@@ -168,7 +170,5 @@ def changed_nodes(before: Layout, after: Layout) -> frozenset[int]:
     return frozenset(id for id, node in after.nodes.items() if before.nodes.get(id) is not node)
 
 
-def _bands(layout: Layout) -> Callable[[float], Band]:
-    from geometry.checks import clearance  # its kernels need not be there before the first report is
-
-    return lambda gap: clearance.band(gap, layout.limits)
+def _bands(layout: Layout) -> Callable[["Clearance"], Band]:
+    return lambda row: standoff.standing(layout, row).band

@@ -1,24 +1,28 @@
-"""How close each tube comes to the body: exact clearances, and what is too close, too far or inside."""
+"""How close each tube comes to the body: exact clearances, and what is too close or inside.
 
+Where a tube is meant to be welded to a panel, its clearance to that panel is that of what is not.
+"""
+
+import math
 from collections.abc import Iterable
-from typing import Literal
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from geometry.body.distance import WRAPPED, BodyIndex, PanelIndex
-from geometry.checks import search
+from geometry.checks import groups, mounts, search, standoff, welding
 from geometry.checks.finding import Amount, Finding
 from geometry.checks.search import Closest
-from geometry.layout import Layout, Limits, Tube
+from geometry.checks.standoff import Standing
+from geometry.layout import Layout, Limits, Panel, Tube
 from geometry.tolerances import LENGTH_NOISE
-from geometry.tube import centreline
+from geometry.tube import centreline, welds
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats, Vec3, any_perpendicular, vec
 
 REACH = 300.0  # mm; farther from every panel than this, no nearest panel is said
-Band = Literal["close", "fine", "far"]
 
 # Both ways along three square directions, askew so that they slip along no edge of a straight-sided mesh.
 _ASKEW = np.linalg.qr(np.array([[0.91, 0.11, 0.23], [0.17, 0.93, 0.13], [0.29, 0.19, 0.97]]))[0]
@@ -34,6 +38,8 @@ class Clearance(Struct, frozen=True):
     station: float
     tube_point: Vec3  # on the tube's outer surface
     panel_point: Vec3
+    movement: float = 0.0  # what the body's movement on its mounts takes away; what is tied to it has none
+    worst: float | None = None  # where it takes most, if that is another station
 
 
 class Measured(Struct, frozen=True):
@@ -44,18 +50,6 @@ class Measured(Struct, frozen=True):
     inside: frozenset[int]
 
 
-def band(clearance: float, limits: Limits) -> Band:
-    """Say where a raw clearance lies in the stand-off band."""
-    if safe(clearance, limits) < limits.standoff_closest:
-        return "close"
-    return "far" if clearance > limits.standoff_farthest else "fine"
-
-
-def safe(clearance: float, limits: Limits) -> float:
-    """Return what a clearance is still sure to be in the shop."""
-    return clearance - limits.scan_error - limits.build_tolerance
-
-
 def clearances(
     layout: Layout, index: BodyIndex, tubes: Iterable[int] | None = None, reach: float = REACH
 ) -> tuple[Clearance, ...]:
@@ -64,43 +58,61 @@ def clearances(
     A tube's ends count as balls. Distances are unsigned, so doubled, open and inside-out meshes serve.
     """
     asked = list(layout.tubes if tubes is None else tubes)
-    return tuple(row for row in _rows(layout, index, asked, reach, reach) if row.clearance < reach)
+    far = np.full(len(asked), reach)
+    return tuple(row for row in _rows(layout, index, asked, far, far) if row.clearance < reach)
 
 
 def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> Measured:
     """Return what the checks need of some tubes: rows within the widest stand-off, and the nearest panel."""
     asked = sorted(tubes)
-    widest = max(layout.limits.standoff_farthest, 0.0)
-    rows = _rows(layout, index, asked, widest, max(widest, REACH))
+    within = _within(layout, asked)
+    rows = _rows(layout, index, asked, within, np.maximum(within, REACH))
     nearest: dict[int, Clearance] = {}
     for row in rows:
         if row.tube not in nearest or row.clearance < nearest[row.tube].clearance:
             nearest[row.tube] = row
-    close = tuple(row for row in rows if row.clearance < widest)
+    widest = dict(zip(asked, within.tolist(), strict=True))
+    close = tuple(row for row in rows if row.clearance < widest[row.tube])
     crossing = {row.tube for row in rows if row.clearance < 0.0}
     return Measured(close, nearest, _inside(layout, index, [id for id in asked if id not in crossing]))
 
 
 def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[int]) -> tuple[Finding, ...]:
-    """Judge measured clearances against the stand-off band."""
+    """Judge measured clearances against the closest allowed, and what is to be welded."""
     rows = [row for row in found.clearances if row.tube not in found.inside]
-    judged = [_judged(row, layout.limits) for row in rows]
+    judged = [_judged(layout, row) for row in rows]
     inside = [_wrapped(layout, layout.tubes[id]) for id in sorted(found.inside)]
-    return tuple(finding for finding in (*judged, *inside) if finding is not None)
+    welded = welding.findings(layout, index, tubes)
+    return tuple(finding for finding in (*judged, *inside, *welded) if finding is not None)
 
 
-def _judged(row: Clearance, limits: Limits) -> Finding | None:
+def _judged(layout: Layout, row: Clearance) -> Finding | None:
     if row.clearance < 0.0:
-        return _crossing(row)
-    return _too_close(row, limits) if band(row.clearance, limits) == "close" else None
+        return _crossing(layout, row)
+    standing = standoff.standing(layout, row)
+    return _too_close(layout, row, standing) if standing.band == "close" else None
 
 
-def _crossing(row: Clearance) -> Finding:
+def _within(layout: Layout, tubes: list[int]) -> Floats:
+    """Return for each tube how far off panels may be that there is something to say of."""
+    limits = layout.limits
+    asked: list[Tube | Panel] = [*layout.tubes.values(), *layout.panels.values()]
+    farthest = max([limits.standoff_farthest, *(own.standoff_farthest or 0.0 for own in asked)])
+    closest = max([limits.standoff_closest, *(own.standoff_closest or 0.0 for own in asked)])
+    widest = max(farthest, closest + standoff.error(limits), 0.0)
+    tied = groups.tied_to_frame(layout)
+    moved = closest + standoff.error(limits) + math.hypot(limits.mount_x, limits.mount_y, limits.mount_z)
+    return np.array([max(widest, moved) if id in tied else widest for id in tubes])
+
+
+def _crossing(layout: Layout, row: Clearance) -> Finding:
+    marks = _marks_words(layout, row)
     return Finding(
         rule="clearance.crossing",
         severity="error",
-        message="{tube} cuts into {panel}, {station} from its start. Move it out there, or leave the panel "
-        "out if it will be cut away.",
+        message="{tube} cuts into {panel}, {station} from its start. Move it out there"
+        + (marks or ", or leave the panel out if it will be cut away")
+        + ".",
         tubes=(row.tube,),
         panels=(row.panel,),
         value=row.clearance,
@@ -111,28 +123,47 @@ def _crossing(row: Clearance) -> Finding:
     )
 
 
-def _too_close(row: Clearance, limits: Limits) -> Finding:
-    error = limits.scan_error + limits.build_tolerance
-    less = ": less {error} for scan and build, {value} of the {limit} asked for is left" if error else ""
-    asked = "" if error else ", and {limit} is asked for"
+def _too_close(layout: Layout, row: Clearance, standing: Standing) -> Finding:
+    limits = layout.limits
     return Finding(
         rule="clearance.too_close",
         severity="warning",
         message="{tube} passes {raw} from {panel}, {station} from its start"
-        + (less or asked)
-        + ". Move it out there by {difference}.",
+        + _left_words(limits, row, standing)
+        + ". Move it out there by {difference}"
+        + _marks_words(layout, row)
+        + ".",
         tubes=(row.tube,),
         panels=(row.panel,),
-        value=safe(row.clearance, limits),
-        limit=limits.standoff_closest,
+        value=standing.safe,
+        limit=standing.wanted.closest,
         quantity="length",
         at=row.tube_point,
         amounts={
             "raw": Amount(row.clearance, "length"),
             "station": Amount(row.station, "length"),
-            "error": Amount(error, "length"),
+            "error": Amount(standing.error, "length"),
+            "movement": Amount(row.movement, "length"),
+            "worst": Amount(row.station if row.worst is None else row.worst, "length"),
         },
     )
+
+
+def _left_words(limits: Limits, row: Clearance, standing: Standing) -> str:
+    """Say what is taken off a clearance, and what is left of what is asked for."""
+    takes = ["{error} for scan and build"] if standing.error else []
+    if row.movement:
+        takes.append("{movement} for the body on its mounts")
+    if not takes:
+        return ", and {limit} is asked for"
+    most = " (most at {worst})" if row.worst is not None else ""
+    return f": less {' and '.join(takes)}{most}, {{value}} of the {{limit}} asked for is left"
+
+
+def _marks_words(layout: Layout, row: Clearance) -> str:
+    """Offer to weld on where the tube is welded to the panel already."""
+    is_marked = any(weld.panel == row.panel for weld in layout.tubes[row.tube].welds)
+    return ", or mark it as welded to {panel} up to there" if is_marked else ""
 
 
 def _wrapped(layout: Layout, tube: Tube) -> Finding:
@@ -182,22 +213,71 @@ def _by_body(layout: Layout, index: BodyIndex) -> list[list[PanelIndex]]:
     return list(bodies.values())
 
 
-def _rows(layout: Layout, index: BodyIndex, tubes: list[int], within: float, reach: float) -> list[Clearance]:
+def _rows(
+    layout: Layout, index: BodyIndex, tubes: list[int], within: Floats, reach: Floats
+) -> list[Clearance]:
     """Return each panel nearer than within, and each tube's nearest one in reach."""
     lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
     radii = np.array([layout.stocks[layout.tubes[id].stock].od / 2.0 for id in tubes])
     panels = list(index)
-    found = search.closest(lines, list(index.values()), within + radii, reach + radii)
+    is_welded = np.array([welds.is_welded(layout, layout.tubes[id]) for id in tubes], dtype=bool)
+    plain = np.flatnonzero(~is_welded)
+    found = search.closest(
+        [lines[i] for i in plain], list(index.values()), (within + radii)[plain], (reach + radii)[plain]
+    )
+    found = [replace(row, line=int(plain[row.line])) for row in found]
+    for i in np.flatnonzero(is_welded).tolist():
+        marked = welds.spans(layout.tubes[tubes[i]], lines[i].length)
+        limits = (float(within[i] + radii[i]), float(reach[i] + radii[i]))
+        found += [replace(row, line=i) for row in _beside_welds(lines[i], index, marked, *limits)]
+    moved = _moved(layout, index, tubes, lines, found)
     return [
-        _clearance(tubes[row.line], panels[row.panel], lines[row.line], float(radii[row.line]), row)
-        for row in found
+        _clearance(tubes[row.line], panels[row.panel], lines[row.line], float(radii[row.line]), row, least)
+        for row, least in zip(found, moved, strict=True)
     ]
 
 
-def _clearance(tube: int, panel: int, line: Centreline, radius: float, row: Closest) -> Clearance:
+def _beside_welds(
+    line: Centreline, index: BodyIndex, marked: dict[int, list[welds.Span]], within: float, reach: float
+) -> list[Closest]:
+    """Return the rows of one line: to panels it is welded to, those of what is not meant to touch them."""
+    found = []
+    for number, (panel, tree) in enumerate(index.items()):
+        rows = [
+            replace(row, station=row.station + start, panel=number)
+            for start, end in welds.rest(marked.get(panel, []), line.length)
+            for row in search.closest(
+                [welds.part(line, start, end)], [tree], np.array([within]), np.array([reach])
+            )
+        ]
+        found += sorted(rows, key=lambda row: row.gap)[:1]
+    nearest = min((row.gap for row in found), default=0.0)
+    return [row for row in found if row.gap < within or row.gap == nearest]
+
+
+def _moved(
+    layout: Layout, index: BodyIndex, tubes: list[int], lines: list[Centreline], found: list[Closest]
+) -> list[mounts.Least | None]:
+    """Return what the movement of the body leaves of each row; None where the tube moves with it."""
+    tied = groups.tied_to_frame(layout)
+    of_frame = [number for number, row in enumerate(found) if tubes[row.line] in tied]
+    moved: list[mounts.Least | None] = [None] * len(found)
+    least = mounts.least(lines, list(index.values()), [found[i] for i in of_frame], layout.limits)
+    for number, one in zip(of_frame, least, strict=True):
+        moved[number] = one
+    return moved
+
+
+def _clearance(
+    tube: int, panel: int, line: Centreline, radius: float, row: Closest, least: mounts.Least | None
+) -> Clearance:
     if row.gap > LENGTH_NOISE:
         out = (row.panel_point - row.axis_point) / row.gap
     else:
         out = any_perpendicular(centreline.direction_at(line, [row.station])[0])
     surface = vec(row.axis_point + radius * out)
-    return Clearance(tube, panel, row.gap - radius, row.station, surface, vec(row.panel_point))
+    found = Clearance(tube, panel, row.gap - radius, row.station, surface, vec(row.panel_point))
+    if least is None:
+        return found
+    elsewhere = abs(least.station - row.station) > 2.0 * radius
+    return replace(found, movement=max(row.gap - least.gap, 0.0), worst=least.station if elsewhere else None)

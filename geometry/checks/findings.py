@@ -9,14 +9,14 @@ from msgspec.structs import replace
 
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import bends, clearance, completing, joints, proposals, tyres
+from geometry.checks import bends, clearance, completing, groups, joints, proposals, tyres
 from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
 from geometry.checks.report import Basis, Report, without_basis, worst_first
 from geometry.checks.tubes import Pair
 from geometry.checks.tyres import Envelopes
-from geometry.layout import Layout, Node, Tube
+from geometry.layout import Layout, Node, Panel, Tube
 from geometry.progress import Progress, no_progress
 
 __all__ = [
@@ -32,7 +32,8 @@ __all__ = [
     "without_basis",
 ]
 
-PAIRED = ("tubes.crossing", "tubes.close", "tubes.beside")  # judged anew each time, from their pairs
+# Judged anew each time, from the pairs or the groups that tubes are in.
+OF_SEVERAL = ("tubes.crossing", "tubes.close", "tubes.beside", "group.tied_both")
 
 
 def check(
@@ -65,6 +66,7 @@ def check(
                 *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
                 *between_tubes.findings(layout, pairs),
                 *joints.findings(layout),
+                *groups.findings(layout),
                 *_about_the_body(layout, index),
             )
         ),
@@ -102,7 +104,7 @@ def _stands(found: Finding, layout: Layout, kept: set[int]) -> bool:
     """Say whether a finding of the previous report goes into the next."""
     if completing.is_later(found.rule):  # until it is judged again, so that lists do not flicker
         return layout.tubes.keys() >= set(found.tubes) and layout.panels.keys() >= set(found.panels)
-    return bool(set(found.tubes) & kept) and found.rule not in PAIRED
+    return bool(set(found.tubes) & kept) and found.rule not in OF_SEVERAL
 
 
 def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> frozenset[int]:
@@ -116,6 +118,8 @@ def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> fro
         if before.tubes.get(id) is layout.tubes[id]
         and all(before.nodes.get(node) is layout.nodes[node] for node in layout.tubes[id].nodes)
     )
+    # What a tube is tied to it may be through others.
+    unchanged -= groups.tied_to_frame(before) ^ groups.tied_to_frame(layout)
     # What mends a tube hangs on the tubes that it meets as well.
     mended = {found.tubes[0] for found in previous.findings if found.rule in proposals.SEARCHES} & unchanged
     return unchanged - {id for id in mended if _meeting(before, id) != _meeting(layout, id)}
@@ -142,11 +146,15 @@ def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:
         and index.keys() == basis.index.keys()
         and all(index[id] is basis.index[id] for id in index)
         and all(
-            id in before.panels and layout.panels[id].body == before.panels[id].body
+            id in before.panels and _judged_by(layout.panels[id]) == _judged_by(before.panels[id])
             for id in index
             if id in layout.panels
         )
     )
+
+
+def _judged_by(panel: Panel) -> tuple[float | int | None, ...]:
+    return (panel.body, panel.standoff_closest, panel.standoff_farthest)
 
 
 def _pairs(layout: Layout, old: Report, kept: set[int], redone: frozenset[int]) -> tuple[Pair, ...]:

@@ -2,10 +2,103 @@
 
 from collections.abc import Iterable
 
-from geometry.checks.finding import Finding
+import numpy as np
+from msgspec import Struct
+
+from geometry.checks import groups, standoff
+from geometry.checks.clearance import REACH
+from geometry.checks.finding import Amount, Finding
 from geometry.checks.profile import Profile
-from geometry.layout import Layout
+from geometry.layout import Layout, Tube
+from geometry.tolerances import CLEARANCE_ACCURACY, LENGTH_NOISE
+from geometry.tube import centreline
+from geometry.vectors import Floats, vec
+
+
+class Run(Struct, frozen=True):
+    """A stretch of a tube that is farther from the body than wanted: its ends, the widest gap and where."""
+
+    start: float
+    end: float
+    largest: float
+    station: float
+
+    @property
+    def length(self) -> float:
+        return self.end - self.start
 
 
 def findings(layout: Layout, profiles: dict[int, Profile], tubes: Iterable[int]) -> tuple[Finding, ...]:
-    return ()
+    """Return the tubes meant to follow the body that leave it for longer than allowed; one run of each."""
+    tied, limits = groups.tied_to_frame(layout), layout.limits
+    moves = max(limits.mount_x, limits.mount_y, limits.mount_z)
+    found = (
+        _judged(layout, layout.tubes[id], profiles[id], moves if id in tied else 0.0)
+        for id in tubes
+        if id in profiles
+    )
+    return tuple(finding for finding in found if finding is not None)
+
+
+def longest_run(stations: Floats, clearances: Floats, farthest: float) -> Run | None:
+    """Return the longest stretch where the clearance is more than farthest, straight between stations."""
+    over = clearances > farthest
+    if not over.any():
+        return None
+    edges = np.diff(np.concatenate([[False], over, [False]]).astype(np.int8))
+    firsts, lasts = np.flatnonzero(edges == 1).tolist(), (np.flatnonzero(edges == -1) - 1).tolist()
+    starts = [_crossed(stations, clearances, farthest, first, first - 1) for first in firsts]
+    ends = [_crossed(stations, clearances, farthest, last, last + 1) for last in lasts]
+    longest = int(np.argmax(np.subtract(ends, starts)))
+    part = slice(firsts[longest], lasts[longest] + 1)
+    top = firsts[longest] + int(np.argmax(clearances[part]))
+    return Run(starts[longest], ends[longest], float(clearances[top]), float(stations[top]))
+
+
+def _crossed(stations: Floats, clearances: Floats, farthest: float, over: int, under: int) -> float:
+    """Return where the clearance passes farthest between two stations; past the ends, the end."""
+    if not 0 <= under < len(stations):
+        return float(stations[over])
+    rise = clearances[over] - clearances[under]
+    part = (farthest - clearances[under]) / rise if rise > LENGTH_NOISE else 1.0
+    return float(stations[under] + part * (stations[over] - stations[under]))
+
+
+def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Finding | None:
+    if not standoff.is_meant_to_follow(layout, tube.id) or not len(profile.stations):
+        return None
+    farthest = standoff.farthest(layout, tube.id, None, movement)
+    run = longest_run(profile.stations, profile.clearances, farthest)
+    if run is None or run.length <= layout.limits.standoff_run:
+        return None
+    line = centreline.of(layout, tube)
+    is_whole = run.length >= line.length - CLEARANCE_ACCURACY
+    nearest = float(profile.clearances.min())
+    return Finding(
+        rule="clearance.too_far",
+        severity="note",
+        message=_message(is_whole, nearest, run.largest)
+        + " Move it in if it should follow the body, or say that it need not.",
+        tubes=(tube.id,),
+        value=nearest if is_whole else run.largest,
+        limit=farthest,
+        quantity="length",
+        at=vec(centreline.point_at(line, [run.station])[0]),
+        amounts={
+            "reach": Amount(REACH, "length"),
+            "start": Amount(run.start, "length"),
+            "end": Amount(run.end, "length"),
+            "run": Amount(run.length, "length"),
+            "largest": Amount(run.largest, "length"),
+        },
+    )
+
+
+def _message(is_whole: bool, nearest: float, largest: float) -> str:
+    if is_whole and nearest >= REACH:
+        return "{tube} keeps more than {reach} from every panel; {limit} is the farthest wanted."
+    most = "by more than {reach}" if largest >= REACH else "by {largest} at most"
+    if is_whole:
+        return "{tube} comes no nearer to the body than {value}; {limit} is the farthest wanted."
+    where = "{tube} stands off from {start} to {end} from its start"
+    return f"{where}, {most}; {{limit}} is the farthest wanted."

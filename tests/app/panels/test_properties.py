@@ -13,7 +13,7 @@ from app import wording
 from app.panels.fields import LengthField
 from app.panels.properties import PropertiesPanel
 from app.panels.rows import ChoiceBox
-from app.panels.schedule import nearest_text
+from app.panels.schedule import nearest_texts
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
 from geometry import edits, rack
@@ -103,7 +103,7 @@ def test_a_tube_that_cuts_in_bears_the_sign_of_an_error(
     assert report.nearest[hoop].clearance < 0.0
     assert panel.tube.nearest.text().startswith("✖ -")
     assert panel.tube.nearest_panel.text() == "cuts into box"
-    assert nearest_text(report, hoop, session.layout, MILLIMETRES).startswith("✖ -")
+    assert nearest_texts(report, session.layout, MILLIMETRES)[hoop].startswith("✖ -")
 
 
 def test_a_corner_tells_its_angle_and_radius_apart(

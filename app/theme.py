@@ -70,10 +70,13 @@ def band_colours(dark: bool) -> dict[Band, str]:
 
 
 def apply(app: QApplication, dark: bool) -> None:
-    """Dress the whole application."""
+    """Dress the whole application, unless it wears this already: every widget would be polished anew."""
+    colours_wanted, sheet = palette(dark), style_sheet(dark)
+    if app.styleSheet() == sheet and app.palette() == colours_wanted:
+        return
     app.setStyle("Fusion")
-    app.setPalette(palette(dark))
-    app.setStyleSheet(style_sheet(dark))
+    app.setPalette(colours_wanted)
+    app.setStyleSheet(sheet)
 
 
 def palette(dark: bool) -> QPalette:

@@ -10,13 +10,13 @@ from typing import Any, TypeVar
 
 from msgspec.structs import replace
 
-from geometry import landings, mirroring, naming, refusals
+from geometry import landings, mirroring, naming, refusals, weld_marks
 from geometry.body import panels
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
 from geometry.layout import LIMITS, BendFrom, Cut, Landing, Layout, Limits, Node, Stock, Tube
 from geometry.tolerances import FARTHEST_POINT, LENGTH_NOISE, SAME_POINT
-from geometry.tube import bending, centreline
+from geometry.tube import bending, centreline, welds
 from geometry.vectors import Vec3, distance, plus, vec
 
 Thing = TypeVar("Thing")
@@ -146,6 +146,7 @@ def split_tube(
         start_cut="after",
     )
     after = replace(with_tubes(after, {tube: first, id: second}), next_id=id + 1)
+    after = _marks_shared_out(layout, after, asked, (tube, id))
     return settled(layout, _reseated(layout, after, tube, (tube, id))), id
 
 
@@ -186,6 +187,7 @@ def reverse_tube(layout: Layout, tube: int) -> Layout:
         bend_from=OTHER_END.get(asked.bend_from, asked.bend_from),
     )
     length = centreline.of(layout, asked).length
+    turned = replace(turned, welds=welds.reversed_on(asked.welds, length))
     seats = {
         node.id: replace(node, landing=Landing(tube, max(length - node.landing.station, 0.0)))
         for node in layout.nodes.values()
@@ -342,7 +344,7 @@ def settled(before: Layout, after: Layout, wanted: Mapping[int, Vec3] = NOTHING_
     after = landings.followed(before, after, wanted)
     for tube in after.tubes.values():
         _check_legs(before, after, tube)
-    return after
+    return weld_marks.followed(before, after)
 
 
 def _without_unused(before: Layout, after: Layout) -> Layout:
@@ -427,6 +429,19 @@ def _reseated(before: Layout, after: Layout, host: int, parts: Sequence[int]) ->
         best = min(parts, key=lambda part: distance(found[part][1], node.position))
         seats[node.id] = replace(node, landing=Landing(best, found[best][0]))
     return _with_nodes(after, seats)
+
+
+def _marks_shared_out(before: Layout, after: Layout, whole: Tube, parts: tuple[int, int]) -> Layout:
+    """Give each part of a tube that was split the weld marks that lie on it."""
+    if not whole.welds:
+        return after
+    line = centreline.of(before, whole)
+    first, second = (after.tubes[part] for part in parts)
+    length = centreline.of(after, second).length
+    at, _ = centreline.nearest(line, after.nodes[second.nodes[0]].position)
+    marks = welds.shared_out(whole.welds, line.length, at, length)
+    changed = (replace(part, welds=own) for part, own in zip((first, second), marks, strict=True))
+    return with_tubes(after, {part.id: part for part in changed})
 
 
 def _landing_place(layout: Layout, landing: Landing) -> Vec3:

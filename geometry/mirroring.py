@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from msgspec.structs import replace
 
-from geometry import naming
+from geometry import naming, weld_marks
 from geometry.layout import Landing, Layout, Node, Tube
 from geometry.tolerances import SAME_POINT
 from geometry.tube import centreline
@@ -24,7 +24,13 @@ def mirrored(layout: Layout, tubes: Sequence[Tube]) -> tuple[Layout, tuple[int, 
         if any(_is_same(run, other) or _is_same(run, other[::-1]) for other in runs):
             continue  # its image stands there already, perhaps on other nodes in the same places
         id = after.next_id
-        twin = replace(tube, id=id, name=naming.twin_of(after, tube.name), nodes=nodes)
+        twin = replace(
+            tube,
+            id=id,
+            name=naming.twin_of(after, tube.name),
+            nodes=nodes,
+            welds=weld_marks.mirrored(layout, tube.welds),
+        )
         after = replace(after, tubes={**after.tubes, id: twin}, next_id=id + 1)
         twins[tube.id] = id
     after = replace(after, nodes={**after.nodes, **_mirrored_seats(layout, after, partner, twins)})

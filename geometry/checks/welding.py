@@ -14,6 +14,7 @@ from geometry.tolerances import LENGTH_NOISE
 from geometry.tube import centreline, welds
 from geometry.tube import pieces as pieces_of
 from geometry.tube.centreline import Centreline
+from geometry.tube.pieces import Pieces
 from geometry.vectors import Floats, Ints, Vec3, vec
 
 ACCURACY = 0.1  # mm; how far a widest gap or a depth may be from the exact one
@@ -80,24 +81,35 @@ def gap(line: Centreline, radius: float, span: welds.Span, panel: PanelIndex) ->
 
 
 def depth(line: Centreline, radius: float, span: welds.Span, panel: PanelIndex) -> Place:
-    """Return how far a panel reaches into a tube with square ends, most, along a span; 0 for not at all."""
+    """Return how far the metal nearest to a span reaches into the tube, most; 0 where it does not.
+
+    The tube's ends count as square, so a foot that stands on a sheet is not in it.
+    """
     pieces = pieces_of.of(line)
 
     def bounds(cells: _Cells) -> tuple[Floats, Floats]:
         """Return how deep the metal nearest to each cell is, and what none near it is deeper than."""
         gaps, _, near = panel.closest(centreline.point_at(line, cells.station))
-        along = pieces.nearest(cells.piece, near)
-        station = pieces.start[cells.piece] + along
-        out = np.linalg.norm(near - pieces.points(cells.piece, along), axis=1)
+        station, out = _nearest(pieces, near)
         deep = np.minimum(radius - out, np.minimum(station, line.length - station))
-        inside = (station >= span[0] - LENGTH_NOISE) & (station <= span[1] + LENGTH_NOISE)
         spread = 1.0 + gaps * pieces.curvature[cells.piece]
         least = np.sqrt(np.maximum(gaps**2 - cells.half**2 * spread, 0.0))
         from_end = np.minimum(cells.station, line.length - cells.station) + cells.half
-        return np.where(inside, deep, 0.0), np.minimum(radius - least, from_end)
+        return deep, np.minimum(radius - least, from_end)
 
     value, station = _most(line, span, bounds, 0.0)
     return Place(value, station, centreline.place_at(line, station))
+
+
+def _nearest(pieces: Pieces, points: Floats) -> tuple[Floats, Floats]:
+    """Return for each point (n, 3) the nearest station of a line, and how far that is."""
+    count = len(pieces.length)
+    piece = np.tile(np.arange(count), len(points))
+    asked = np.repeat(points, count, axis=0)
+    along = pieces.nearest(piece, asked)
+    out = np.linalg.norm(asked - pieces.points(piece, along), axis=1).reshape(-1, count)
+    best = (np.arange(len(points)), out.argmin(axis=1))
+    return (pieces.start[piece] + along).reshape(-1, count)[best], out[best]
 
 
 def _most(
@@ -114,7 +126,8 @@ def _most(
         top = int(np.argmax(values))
         if values[top] > best:
             best, station = float(values[top]), float(cells.station[top])
-        cells = cells.cut(np.flatnonzero(most > best + ACCURACY))
+        # A bound may stay open where metal lies ahead of an end: no part as small as this hides more.
+        cells = cells.cut(np.flatnonzero((most > best + ACCURACY) & (cells.half > ACCURACY / 2.0)))
     return best, station
 
 

@@ -99,7 +99,7 @@ def reversed_on(welds: tuple[Weld, ...], length: float) -> tuple[Weld, ...]:
 
 
 def shared_out(
-    welds: tuple[Weld, ...], length: float, at: float
+    welds: tuple[Weld, ...], length: float, at: float, later: float
 ) -> tuple[tuple[Weld, ...], tuple[Weld, ...]]:
     """Return the welds of both parts of a tube that is cut at a station."""
     first, second = [], []
@@ -108,8 +108,10 @@ def shared_out(
         if at - start > SAME_POINT:
             first.append(replace(weld, start=start, end=None if end >= at else end))
         if end - at > SAME_POINT:
-            later = None if weld.end is None else end - at
-            second.append(replace(weld, start=max(start - at, 0.0), end=later))
+            # Counted from the end: where a bend became a mitre, the part is longer than what was cut off.
+            new_end = None if weld.end is None else end - length + later
+            new_start = start - length + later if start > at else 0.0
+            second.append(replace(weld, start=max(new_start, 0.0), end=new_end))
     return tuple(first), tuple(second)
 
 

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QCheckBox, QComboBox
 
 from app import units as unit_text
 from app import wording
+from app.panels.fixing_rows import StandOffFields
 from app.panels.rows import NamedPage
 from app.session import Session
 from app.units import Units
@@ -48,6 +49,8 @@ class PanelPage(NamedPage):
             self.colour.addItem(words, value)
         self.colour.activated.connect(self._on_colour)
         self.field("Colour", self.colour, "How the panel is drawn.")
+        self.standoff = StandOffFields(session, units, "tube")
+        self.field("Stand-off", self.standoff)
         tip = "Make a panel of its own of some faces of this one."
         self.split = self.command_button("Split…", "split_panel", tip)
         self.whole(self.split)
@@ -67,6 +70,7 @@ class PanelPage(NamedPage):
         self.kept.setChecked(panel.kept)
         self.shown.setChecked(panel.shown)
         self.colour.setCurrentIndex(max(self.colour.findData(panel.colour or THEME_COLOUR), 0))
+        self.standoff.show_things(layout.limits, [panel], self._units)
 
     def _set(self, words: str, **changes: object) -> None:
         id = self._id

@@ -6,6 +6,7 @@ from PySide6.QtWidgets import QCheckBox
 from app import units as unit_text
 from app import wording
 from app.panels.fields import LengthField
+from app.panels.fixing_rows import FixingRows, StandOffFields
 from app.panels.job_page import sums
 from app.panels.rack_choices import BEST_DIE, die_choices, stock_choices
 from app.panels.rows import ChoiceBox, Page
@@ -31,6 +32,8 @@ class ManyPage(Page):
         self.die = ChoiceBox()
         self.die.activated.connect(self._on_die)
         self._die_name = self.field("Die", self.die, "For all selected tubes; they must have one OD.")
+        self.fixing = FixingRows(session, units)
+        self.whole(self.fixing)
         self._places_title = self.heading("Nodes: set for all")
         self.place = tuple(LengthField(units) for _ in "xyz")
         self._place_names = [
@@ -57,6 +60,8 @@ class ManyPage(Page):
         self.shown.clicked.connect(self._on_shown)
         self.whole(self.kept)
         self.whole(self.shown)
+        self.standoff = StandOffFields(session, units, "tube")
+        self._standoff_name = self.field("Stand-off", self.standoff)
         self.finish()
 
     def refresh(self) -> None:
@@ -92,6 +97,8 @@ class ManyPage(Page):
             part.setVisible(bool(tubes))
         for part in (self.die, self._die_name):
             part.setVisible(stock is not None)
+        self.fixing.setVisible(bool(tubes))
+        self.fixing.show_tubes(layout, tubes, self._units)
 
     def _show_places(self, places: list[Vec3]) -> None:
         for part in (self._places_title, *self.place, *self._place_names):
@@ -104,8 +111,9 @@ class ManyPage(Page):
                 field.set_several()
 
     def _show_panels(self, panels: list[Panel]) -> None:
-        for part in (self._panels_title, self.kept, self.shown):
+        for part in (self._panels_title, self.kept, self.shown, self.standoff, self._standoff_name):
             part.setVisible(bool(panels))
+        self.standoff.show_things(self._session.layout.limits, panels, self._units)
         for box, states in (
             (self.kept, {panel.kept for panel in panels}),
             (self.shown, {panel.shown for panel in panels}),

@@ -9,6 +9,7 @@ from app import calibration_words, wording
 from app import units as unit_text
 from app.panels import bend_rows
 from app.panels.fields import LengthField
+from app.panels.fixing_rows import FixingRows
 from app.panels.number_table import fit_height, number_table, show_cell
 from app.panels.outline import node_words
 from app.panels.rack_choices import BEST_DIE, die_choices, stock_choices
@@ -56,6 +57,8 @@ class TubePage(NamedPage):
         self._make_bends()
         self.heading("Ends")
         self.whole(self._make_ends())
+        self.fixing = FixingRows(session, units)
+        self.whole(self.fixing)
         self.heading("Nodes")
         self.corners = number_table(("", "x", "y", "z"))
         self.corners.itemChanged.connect(self._on_corner)
@@ -185,6 +188,7 @@ class TubePage(NamedPage):
         self.die.show_choices(die_choices(layout, layout.stocks[tube.stock]), tube.die or BEST_DIE)
         self._show_numbers(layout, tube)
         self._show_bends(layout, tube)
+        self.fixing.show_tubes(layout, (tube.id,), self._units)
         self._show_corners(layout, tube)
 
     def _show_numbers(self, layout: Layout, tube: Tube) -> None:
@@ -231,6 +235,7 @@ class TubePage(NamedPage):
         """How near which panel is, in large; coloured and signed by the band."""
         layout, report = self._session.layout, self._report
         near = report.nearest.get(self._id) if report is not None else None
+        self.fixing.welds.nearest = near.panel if near is not None else None
         if report is None or near is None or near.panel not in layout.panels:
             self.nearest.setText("—")
             self.nearest_panel.setText("No panel is near." if report is not None else "")

@@ -4,7 +4,15 @@ from collections.abc import Callable, Iterable, Sequence
 
 from msgspec.structs import replace
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QCheckBox, QGridLayout, QHBoxLayout, QLabel, QPushButton, QToolButton, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app import units as unit_text
 from app import wording
@@ -159,16 +167,9 @@ class WeldRows(QWidget):
         self._units = units
         self._tube = 0
         self._count = 0
-        self._grid = QGridLayout(self)
-        self._grid.setContentsMargins(0, 0, 0, 0)
-        self._grid.setHorizontalSpacing(4)
-        self._grid.setVerticalSpacing(4)
-        for column, stretch in enumerate((5, 4, 4, 0)):
-            self._grid.setColumnStretch(column, stretch)
-        self._titles = [QLabel(title) for title in ("Welded to", "From", "To")]
-        for column, label in enumerate(self._titles):
-            label.setProperty("kind", "faint")
-            self._grid.addWidget(label, 0, column)
+        self._column = QVBoxLayout(self)
+        self._column.setContentsMargins(0, 0, 0, 0)
+        self._column.setSpacing(5)
         self.rows: list[WeldRow] = []
         self.nearest: int | None = None  # the panel that a new mark is on
         self.add = QPushButton("Mark as welded to a panel")
@@ -176,7 +177,7 @@ class WeldRows(QWidget):
             "Where a tube is meant to be welded to the sheet, contact is no finding and a wide gap is."
         )
         self.add.clicked.connect(self._on_add)
-        self._place_button()
+        self._column.addWidget(self.add)
 
     def show_tube(self, layout: Layout, tube: Tube, units: Units) -> None:
         """Show the marks of a tube."""
@@ -186,25 +187,18 @@ class WeldRows(QWidget):
             self._add_row()
         choices = [(panel.id, wording.one_line(panel.name)) for panel in layout.panels.values() if panel.kept]
         for number, row in enumerate(self.rows):
-            row.set_visible(number < len(tube.welds))
+            row.setVisible(number < len(tube.welds))
             if number < len(tube.welds):
                 row.show_weld(layout, tube.welds[number], choices, length, units)
-        for label in self._titles:
-            label.setVisible(bool(tube.welds))
         self.add.setEnabled(bool(choices))
 
     def _add_row(self) -> None:
         row = WeldRow(len(self.rows), self._units, self._on_changed, self._on_remove)
         self.rows.append(row)
-        for column, part in enumerate(row.parts):
-            self._grid.addWidget(part, len(self.rows), column)
-        self._place_button()
-
-    def _place_button(self) -> None:
-        """Keep the button below the rows, and Tab in the order that is seen."""
-        self._grid.addWidget(self.add, len(self.rows) + 1, 0, 1, 4)
-        before: QWidget | None = None
-        for part in (*(part for row in self.rows for part in row.parts), self.add):
+        self._column.insertWidget(len(self.rows) - 1, row)
+        # Tab goes in the order that is seen.
+        before = self.rows[-2].parts[-1] if self.rows[:-1] else None
+        for part in (*row.parts, self.add):
             if before is not None:
                 QWidget.setTabOrder(before, part)
             before = part
@@ -237,14 +231,15 @@ class WeldRows(QWidget):
             self.show_tube(layout, layout.tubes[self._tube], self._units)
 
 
-class WeldRow:
+class WeldRow(QWidget):
     """One mark: the panel, from where, to where, and a button that removes it."""
 
     def __init__(
         self, number: int, units: Units, changed: Callable[[], None], removed: Callable[[], None]
     ) -> None:
+        super().__init__()
         self.panel = ChoiceBox()
-        self.panel.setMinimumContentsLength(5)
+        self.panel.setMinimumContentsLength(6)
         self.start = LengthField(units)
         self.end = LengthField(units, may_be_empty=True)
         self.remove = QToolButton()
@@ -261,15 +256,26 @@ class WeldRow:
             part.setProperty("row", number)
             part.setAccessibleName(f"{name}, weld {number + 1}")
             part.setToolTip(tip)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 3)
+        column.setSpacing(4)
+        title = QLabel("Welded to")
+        title.setBuddy(self.panel)
+        lines: tuple[tuple[QWidget, ...], ...] = (
+            (title, self.panel, self.remove),
+            (QLabel("from"), self.start, QLabel("to"), self.end),
+        )
+        for pieces in lines:
+            line = QHBoxLayout()
+            line.setSpacing(5)
+            for piece in pieces:
+                line.addWidget(piece, 1 if piece in (self.panel, self.start, self.end) else 0)
+            column.addLayout(line)
         self.panel.activated.connect(changed)
         self.start.entered.connect(changed)
         self.end.entered.connect(changed)
         self.end.emptied.connect(changed)
         self.remove.clicked.connect(removed)
-
-    def set_visible(self, visible: bool) -> None:
-        for part in self.parts:
-            part.setVisible(visible)
 
     def show_weld(
         self, layout: Layout, weld: Weld, choices: Sequence[tuple[int, str]], length: float, units: Units

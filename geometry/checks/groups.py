@@ -1,12 +1,14 @@
 """Tubes that hang together rigidly, and what each such group is tied to."""
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from msgspec import Struct
 
 from geometry.checks.finding import Finding
 from geometry.layout import Layout, Tie, Tube
 
+LAYOUTS_KNOWN = 2  # the one before and the one now, each asked several times by one check
 Welded = tuple[int, int]  # a tube and a panel that it is meant to be welded to
 
 
@@ -30,16 +32,20 @@ def groups(layout: Layout) -> tuple[Group, ...]:
     return tuple(_group(layout, tubes) for tubes in _joined(layout))
 
 
+@lru_cache(maxsize=LAYOUTS_KNOWN)
 def tied_to_frame(layout: Layout) -> frozenset[int]:
     """Return the tubes that hold still while the body moves on its mounts."""
     if not any(tube.tied == "frame" for tube in layout.tubes.values()):
         return frozenset()
-    return frozenset(id for group in groups(layout) if group.to_frame for id in group.tubes)
+    tied = {id for id, tube in layout.tubes.items() if tube.tied == "frame"}
+    return frozenset(id for tubes in _joined(layout) if not tied.isdisjoint(tubes) for id in tubes)
 
 
 def findings(layout: Layout) -> tuple[Finding, ...]:
     """Return the groups that are tied to the frame and to the body that moves against it."""
     if not any(tube.tied == "frame" for tube in layout.tubes.values()):
+        return ()
+    if not any(tube.tied == "body" or tube.welds for tube in layout.tubes.values()):
         return ()
     return tuple(_tied_both(layout, group) for group in groups(layout) if len(group.ties) == 2)
 

@@ -22,7 +22,7 @@ from geometry.tube.centreline import Centreline
 from geometry.tube.pieces import Pieces
 from geometry.vectors import Floats, Ints, Vec3
 
-ACCURACY = 0.7  # mm; how much too much room may be said
+ACCURACY = 0.9  # mm; how much too much room may be said
 CHUNK = 45.0  # mm; half length of the first parts of the axis
 MOST_PARTS = 8
 ROUNDS = 3  # of nearing shift and place to each other; one is enough on most straights

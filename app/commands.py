@@ -203,13 +203,14 @@ def check_job(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
     from app import wording
     from app.export import json_file
     from app.units import MILLIMETRES
-    from geometry.checks import findings
+    from geometry.checks import findings, groups
     from geometry.files import job
 
     layout = job.load(chosen.job)
     report = findings.check_layout(layout)
     value = {
         "clearances": [json_file.clearance_row(row, layout) for row in report.clearances],
+        "ties": [json_file.tie_row(group, layout) for group in groups.groups(layout) if group.ties],
         "findings": [json_file.finding_row(finding, layout) for finding in report.findings],
     }
     lines = [wording.say_with_sign(finding, layout, MILLIMETRES) for finding in report.findings]

@@ -10,7 +10,7 @@ from app.units import MILLIMETRES, Units
 from geometry.checks import standoff
 from geometry.checks.finding import Finding, Mend, Severity
 from geometry.checks.standoff import Standing
-from geometry.layout import Layout
+from geometry.layout import Layout, Panel, Tube
 
 if TYPE_CHECKING:  # the checks bring the distance kernels along, and words need none of them
     from geometry.checks.clearance import Clearance
@@ -267,12 +267,36 @@ def report_summary(report: "Report", layout: Layout, units: Units = MILLIMETRES)
     checked = (
         f"{counted(len(report.checked), 'tube')} against {counted(kept, 'body panel')}, stand-off "
         f"{units_of.format_length(limits.standoff_closest, units)} to "
-        f"{units_of.format_length(limits.standoff_farthest, units)}, scan error "
+        f"{units_of.format_length(limits.standoff_farthest, units)}{_own_standoffs(layout)}, scan error "
         f"{units_of.format_length(limits.scan_error, units)}, build tolerance "
-        f"{units_of.format_length(limits.build_tolerance, units)}"
+        f"{units_of.format_length(limits.build_tolerance, units)}{_mount_words(layout, units)}"
     )
     found = severity_counts(report.findings)
     return f"{found} found. Checked: {checked}." if found else f"Nothing found. Checked: {checked}."
+
+
+def _own_standoffs(layout: Layout) -> str:
+    """Say how many tubes and panels have a stand-off of their own."""
+    counts = [
+        counted(own, one)
+        for one, things in (("tube", layout.tubes), ("panel", layout.panels))
+        if (own := sum(_has_own_standoff(thing) for thing in things.values()))
+    ]
+    return f" (other for {listed(counts)})" if counts else ""
+
+
+def _has_own_standoff(thing: Tube | Panel) -> bool:
+    return thing.standoff_closest is not None or thing.standoff_farthest is not None
+
+
+def _mount_words(layout: Layout, units: Units) -> str:
+    """Say how far the body moves on its mounts, where a tube is tied to the frame."""
+    limits = layout.limits
+    if not any(tube.tied == "frame" for tube in layout.tubes.values()):
+        return ""
+    moves = [units_of.format_length(move, units) for move in (limits.mount_x, limits.mount_y, limits.mount_z)]
+    said = moves[0] if len(set(moves)) == 1 else f"{' × '.join(moves)} (lengthways, sideways, up)"
+    return f", body on its mounts ±{said}"
 
 
 class _Slots(dict[str, str]):

@@ -9,9 +9,11 @@ from typing import Any
 from app import wording
 from app.export import beside
 from app.units import MILLIMETRES
+from geometry.checks import standoff
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
+from geometry.checks.groups import Group
 from geometry.layout import Layout
 from geometry.shop import schedule as schedules
 from geometry.shop.schedule import Schedule
@@ -46,14 +48,34 @@ def finding_row(finding: Finding, layout: Layout) -> dict[str, Any]:
 
 
 def clearance_row(row: Clearance, layout: Layout) -> dict[str, Any]:
-    """Return a clearance for scripts, in mm."""
+    """Return a clearance for scripts, in mm: raw, and as it is judged."""
+    standing = standoff.standing(layout, row)
     return {
         "tube": _name(layout.tubes, row.tube),
         "panel": _name(layout.panels, row.panel),
         "clearance_mm": row.clearance,
+        "safe_mm": standing.safe,
+        "movement_mm": row.movement,
+        "closest_mm": standing.wanted.closest,
+        "farthest_mm": standing.wanted.farthest,
+        "band": standing.band,
         "station_mm": row.station,
         "tube_point": list(row.tube_point),
         "panel_point": list(row.panel_point),
+    }
+
+
+def tie_row(group: Group, layout: Layout) -> dict[str, Any]:
+    """Return what a rigid group of tubes is tied to, for scripts."""
+    return {
+        "tubes": [_name(layout.tubes, id) for id in group.tubes],
+        "tied_to": list(group.ties),
+        "to_body": [_name(layout.tubes, id) for id in group.to_body],
+        "to_frame": [_name(layout.tubes, id) for id in group.to_frame],
+        "welded": [
+            {"tube": _name(layout.tubes, tube), "panel": _name(layout.panels, panel)}
+            for tube, panel in group.welded
+        ],
     }
 
 

@@ -15,7 +15,7 @@ import pytest
 
 from app import __main__ as start
 from app import commands
-from geometry import edits, rack
+from geometry import edits, fixing, rack
 from geometry.files import job
 from geometry.layout import Die, Layout
 from geometry.tube import stock
@@ -218,6 +218,10 @@ def test_check_gives_the_true_gap_and_where_it_is(body: Path, capfd: Any) -> Non
     (row,) = value["clearances"]
     assert (row["tube"], row["panel"]) == ("T1", "shell")
     assert row["clearance_mm"] == pytest.approx(15.0, abs=0.05)
+    assert row["safe_mm"] == pytest.approx(15.0 - 3.0 - 5.0, abs=0.05)
+    assert (row["movement_mm"], row["band"]) == (0.0, "close")
+    assert (row["closest_mm"], row["farthest_mm"]) == (15.0, 40.0)
+    assert value["ties"] == []
     assert row["panel_point"][1] == pytest.approx(SIDE)
     assert row["tube_point"][1] == pytest.approx(SIDE + 15.0, abs=0.05)
     assert math.dist(row["tube_point"], row["panel_point"]) == pytest.approx(row["clearance_mm"], abs=1e-6)
@@ -239,6 +243,28 @@ def test_check_gives_the_true_gap_and_where_it_is(body: Path, capfd: Any) -> Non
     assert finding["limit"] == 15.0
     assert finding["value"] == pytest.approx(15.0 - 3.0 - 5.0, abs=0.05)
     assert "T1" in finding["message"]
+
+
+def test_check_gives_ties_and_what_they_cost(body: Path, capfd: Any) -> None:
+    caged = with_tube(body, 30.0)
+    layout = job.load(caged)
+    (tube,) = layout.tubes
+    layout = fixing.set_tied(layout, [tube], "frame")
+    layout = fixing.set_standoff(layout, [tube], closest=5.0)
+    job.save(layout, caged)
+    capfd.readouterr()
+    assert commands.run(["check", str(caged), "--json"]) == 0
+    value = json.loads(capfd.readouterr().out)
+    (row,) = value["clearances"]
+    assert row["movement_mm"] == pytest.approx(15.0, abs=0.1)
+    assert row["safe_mm"] == pytest.approx(30.0 - 8.0 - 15.0, abs=0.1)
+    assert value["ties"] == [
+        {"tubes": ["T1"], "tied_to": ["frame"], "to_body": [], "to_frame": ["T1"], "welded": []}
+    ]
+    commands.run(["check", str(caged)])
+    summary = capfd.readouterr().out.splitlines()[-1]
+    assert "15.0 mm to 40.0 mm (other for 1 tube)" in summary
+    assert summary.endswith("body on its mounts ±15.0 mm.")
 
 
 def test_check_says_it_in_sentences_without_json(body: Path, capfd: Any) -> None:

@@ -4,7 +4,7 @@ A mend that moves nodes apart names the node that stays first, then those that m
 along the leg to the first of them. A mend of a cut names the end's node.
 """
 
-from geometry import edits
+from geometry import edits, fixing
 from geometry.checks.finding import Mend
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Tube
@@ -29,6 +29,8 @@ def mended(layout: Layout, mend: Mend) -> Layout:
             return _cut_after(layout, tube, mend)
         case "bend from":
             return edits.set_bend_from(layout, [tube.id], mend.bend_from or "best")
+        case "stand off":
+            return fixing.set_hugs(layout, [tube.id], False)
 
 
 def _moved_apart(layout: Layout, tube: Tube, mend: Mend) -> Layout:

@@ -7,7 +7,7 @@ the winch hoop are too close to each other, and the lamp bar stands off the roof
 
 from typing import NamedTuple
 
-from geometry import edits, rack
+from geometry import edits, fixing, rack
 from geometry.body import measured
 from geometry.layout import Layout
 from geometry.vectors import Vec3
@@ -32,6 +32,7 @@ class _Laid(NamedTuple):
     name: str
     stock: str
     run: _Run
+    farthest: float | None = None  # a stand-off of its own
 
 
 def _outrigger(x: float) -> _Run:
@@ -79,6 +80,7 @@ TUBES = (
             (-2840.0, 822.0, 1082.0),
             _On("Rear bumper", (-2800.0, 788.0, 590.0)),
         ),
+        farthest=80.0,  # straight past the waist and along the roof, which are not
     ),
     _Laid(
         "Left B upright",
@@ -165,6 +167,7 @@ def build() -> Layout:
         layout, tube = edits.add_tube(
             layout, [_item(layout, item) for item in laid.run], _stock(layout, laid.stock), laid.name
         )
+        layout = fixing.set_standoff(layout, [tube], farthest=laid.farthest)
         if laid.name.startswith("Left "):
             layout, _ = edits.mirror(layout, [tube])
     return layout

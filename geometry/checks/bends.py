@@ -2,6 +2,7 @@
 
 from geometry.checks import proposals
 from geometry.checks.finding import Amount, Finding
+from geometry.checks.proposals import Harms, no_harm
 from geometry.layout import BendFrom, Die, Layout, Tube
 from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
@@ -15,10 +16,10 @@ FROM: dict[BendFrom, str] = {"start": "its start", "end": "its end", "middle": "
 THINGS = {"itself": "its own tail", "floor": "the floor", "bender": "the bender ({box})"}
 
 
-def findings(layout: Layout, tube: Tube) -> Found:
+def findings(layout: Layout, tube: Tube, harms: Harms = no_harm) -> Found:
     """Return what stands against bending the tube from one piece of stock, with changes that mend it."""
     found = judged(layout, tube)
-    return tuple(proposals.with_mend(layout, tube, one, judged) for one in found)
+    return tuple(proposals.with_mend(layout, tube, one, judged, harms) for one in found)
 
 
 def judged(layout: Layout, tube: Tube) -> Found:

@@ -24,7 +24,7 @@ class Mend(Struct, frozen=True):
     The words are a template like a finding's message; {amount} is the amount.
     """
 
-    do: Literal["take die", "move apart", "split with sleeve", "cut after", "bend from"]
+    do: Literal["take die", "move apart", "split with sleeve", "cut after", "bend from", "stand off"]
     words: str
     tube: int
     amount: float | None = None  # mm: how far apart; the station of the split

@@ -13,6 +13,7 @@ from geometry.checks import bends, clearance, completing, groups, joints, propos
 from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
+from geometry.checks.proposals import Harms
 from geometry.checks.report import Basis, Report, without_basis, worst_first
 from geometry.checks.tubes import Pair
 from geometry.checks.tyres import Envelopes
@@ -49,6 +50,8 @@ def check(
     kept = set(layout.tubes) - redone
     old = previous or Report()
     fresh = clearance.measured(layout, index, redone)
+    beside = clearance.findings(layout, index, fresh, redone)
+    harms = _harms(layout, index, beside)
     pairs = _pairs(layout, old, kept, redone)
     return replace(
         old,
@@ -62,8 +65,8 @@ def check(
         findings=worst_first(
             (
                 *(found for found in old.findings if _stands(found, layout, kept)),
-                *clearance.findings(layout, index, fresh, redone),
-                *(found for id in redone for found in bends.findings(layout, layout.tubes[id])),
+                *beside,
+                *(found for id in redone for found in bends.findings(layout, layout.tubes[id], harms)),
                 *between_tubes.findings(layout, pairs),
                 *joints.findings(layout),
                 *groups.findings(layout),
@@ -94,6 +97,32 @@ def check_layout(layout: Layout, progress: Progress = no_progress) -> Report:
     progress(0.7, "Checking the tubes")
     report, _ = completed(layout, index, envelopes, check(layout, index), _always)
     return without_basis(report)
+
+
+def _harms(layout: Layout, index: BodyIndex, known: tuple[Finding, ...]) -> Harms:
+    """Return what says whether a mend brings tubes into the body, or ties them to what they must not be."""
+
+    def harms(after: Layout, mended: int, touched: frozenset[int]) -> bool:
+        found = (
+            *clearance.findings(after, index, clearance.measured(after, index, touched), touched),
+            *groups.findings(after),
+        )
+        others = touched - {mended}
+        before = (*known, *groups.findings(layout))
+        if not others.isdisjoint(layout.tubes):
+            asked = others & layout.tubes.keys()
+            met = clearance.measured(layout, index, asked)
+            before = (*before, *clearance.findings(layout, index, met, asked))
+        # What a tube that was split off has, the whole tube had.
+        parts = dict.fromkeys(touched - layout.tubes.keys(), mended)
+        allowed = {_about(one, {}) for one in before}
+        return any(_about(one, parts) not in allowed for one in found if one.severity != "note")
+
+    return harms
+
+
+def _about(found: Finding, instead: dict[int, int]) -> tuple[str, frozenset[int], tuple[int, ...]]:
+    return found.rule, frozenset(instead.get(id, id) for id in found.tubes), found.panels
 
 
 def _always() -> bool:

@@ -16,6 +16,7 @@ from geometry.tube.centreline import Centreline
 from geometry.vectors import direction, plus, times
 
 Judge = Callable[[Layout, Tube], tuple[Finding, ...]]
+Harms = Callable[[Layout, int, frozenset[int]], bool]  # a mended layout, the mended tube, all it changed
 Mends = Iterator[Mend]
 STEPS = 6  # of the search for how far a corner has to go; each gets some ten times nearer
 FARTHEST = 20.0  # times the length that is missing; a corner that has to go farther is no mend
@@ -23,14 +24,21 @@ ROOMIER = (50.0, 200.0)  # mm; tried where a tube hits itself
 MOST = 10  # of these tries; each takes some ms
 
 
-def with_mend(layout: Layout, tube: Tube, finding: Finding, judge: Judge) -> Finding:
-    """Return the finding with the first change that settles it and does no harm to the tube."""
+def no_harm(after: Layout, tube: int, touched: frozenset[int]) -> bool:
+    """Say that a change does no harm but what bending shows; for where no body is known."""
+    return False
+
+
+def with_mend(layout: Layout, tube: Tube, finding: Finding, judge: Judge, harms: Harms = no_harm) -> Finding:
+    """Return the finding with the first change that settles it and brings no other."""
     search = SEARCHES.get(finding.rule)
     if search is None:
         return finding
     before = judge(layout, tube)
     offered = (
-        mend for mend in search(layout, tube, finding) if _settles(layout, mend, before, finding, judge)
+        mend
+        for mend in search(layout, tube, finding)
+        if _settles(layout, mend, before, finding, judge, harms)
     )
     mend = next(offered, None)
     if finding.rule in REMEDIES:
@@ -51,7 +59,14 @@ def _with_remedy(finding: Finding, mend: Mend | None) -> Finding:
     return replace(finding, message=message, amounts=amounts)
 
 
-def _settles(layout: Layout, mend: Mend, before: tuple[Finding, ...], finding: Finding, judge: Judge) -> bool:
+def _settles(
+    layout: Layout,
+    mend: Mend,
+    before: tuple[Finding, ...],
+    finding: Finding,
+    judge: Judge,
+    harms: Harms,
+) -> bool:
     """Say whether a mend does away with a finding, and with none worse in its place."""
     try:
         after = mends.mended(layout, mend)
@@ -63,7 +78,9 @@ def _settles(layout: Layout, mend: Mend, before: tuple[Finding, ...], finding: F
         return False
     others = [layout.tubes[tube.id] for tube in touched if tube.id != mend.tube and tube.id in layout.tubes]
     known = [*before, *(found for tube in others for found in judge(layout, tube))]
-    return all(any(_is_same(found, one) for one in known) for found in left if found.severity != "note")
+    if not all(any(_is_same(found, one) for one in known) for found in left if found.severity != "note"):
+        return False
+    return not harms(after, mend.tube, frozenset(tube.id for tube in touched))
 
 
 def _differs(before: Layout, after: Layout, tube: Tube) -> bool:

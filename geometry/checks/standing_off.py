@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from geometry.checks import groups, standoff
 from geometry.checks.clearance import REACH
-from geometry.checks.finding import Amount, Finding
+from geometry.checks.finding import Amount, Finding, Mend
 from geometry.checks.profile import Profile
 from geometry.layout import Layout, Tube
 from geometry.tolerances import CLEARANCE_ACCURACY, LENGTH_NOISE
@@ -30,6 +30,8 @@ class Run(Struct, frozen=True):
 
 def findings(layout: Layout, profiles: dict[int, Profile], tubes: Iterable[int]) -> tuple[Finding, ...]:
     """Return the tubes meant to follow the body that leave it for longer than allowed; one run of each."""
+    if not any(panel.kept and len(panel.mesh.triangles) for panel in layout.panels.values()):
+        return ()
     tied, limits = groups.tied_to_frame(layout), layout.limits
     moves = max(limits.mount_x, limits.mount_y, limits.mount_z)
     found = (
@@ -73,14 +75,14 @@ def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Fi
         return None
     line = centreline.of(layout, tube)
     is_whole = run.length >= line.length - CLEARANCE_ACCURACY
-    nearest = float(profile.clearances.min())
     return Finding(
         rule="clearance.too_far",
         severity="note",
-        message=_message(is_whole, nearest, run.largest)
-        + " Move it in if it should follow the body, or say that it need not.",
+        message=_message(is_whole, run.largest >= REACH, profile)
+        + " Move it in if it should follow the body.",
+        mend=Mend("stand off", "It need not follow the body", tube.id),
         tubes=(tube.id,),
-        value=nearest if is_whole else run.largest,
+        value=run.largest,
         limit=farthest,
         quantity="length",
         at=vec(centreline.point_at(line, [run.station])[0]),
@@ -89,16 +91,13 @@ def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Fi
             "start": Amount(run.start, "length"),
             "end": Amount(run.end, "length"),
             "run": Amount(run.length, "length"),
-            "largest": Amount(run.largest, "length"),
         },
     )
 
 
-def _message(is_whole: bool, nearest: float, largest: float) -> str:
-    if is_whole and nearest >= REACH:
+def _message(is_whole: bool, is_out_of_reach: bool, profile: Profile) -> str:
+    if is_whole and profile.clearances.min() >= REACH:
         return "{tube} keeps more than {reach} from every panel; {limit} is the farthest wanted."
-    most = "by more than {reach}" if largest >= REACH else "by {largest} at most"
-    if is_whole:
-        return "{tube} comes no nearer to the body than {value}; {limit} is the farthest wanted."
-    where = "{tube} stands off from {start} to {end} from its start"
-    return f"{where}, {most}; {{limit}} is the farthest wanted."
+    where = "all along" if is_whole else "for {run}, from {start} to {end} from its start"
+    most = "more than {reach}" if is_out_of_reach else "{value}"
+    return f"{{tube}} stands off farther than the {{limit}} wanted {where}, {most} at the most."

@@ -2,16 +2,18 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry import edits, mends, rack, sample
-from geometry.checks import bends
+from geometry.body import distance
+from geometry.checks import bends, findings
 from geometry.checks.finding import Finding, Mend
 from geometry.errors import GeometryError
-from geometry.layout import Bender, Die, Landing, Layout, Node, Stock, Tube
+from geometry.layout import Bender, Die, Landing, Layout, Mesh, Node, Panel, Stock, Tube
 from geometry.tube import bending, centreline, stock
 from geometry.vectors import Vec3
 
@@ -74,6 +76,47 @@ def test_a_die_for_its_diameter_settles_one_for_another() -> None:
 def test_a_die_that_bends_farther_settles_an_angle() -> None:
     layout = job(hook(2.5), DIE, replace(WIDE, largest_angle=3.0), die=11)
     assert settled(layout, "bend.angle_over_die")[0].die == 12
+
+
+def plate(y: float) -> Mesh:
+    """A small upright sheet beside the winch hoop of the sample."""
+    corners = [(696.0, y, 690.0), (716.0, y, 690.0), (706.0, y, 710.0)]
+    return Mesh(np.array(corners), np.array([[0, 1, 2]], np.int32))
+
+
+def test_no_mend_is_offered_that_brings_a_tube_too_close_to_the_body() -> None:
+    layout = sample.build()
+    hoop = next(tube.id for tube in layout.tubes.values() if tube.name == "Winch hoop")
+    body = next(iter(layout.bodies))
+    edge = 150.0 + layout.stocks[layout.tubes[hoop].stock].od / 2.0
+    room = 8.0 + 15.0 + 1.0  # what is asked for, and a millimetre
+    offered = []
+    for sides in ((), (-1.0,), (-1.0, 1.0)):
+        plates = {
+            layout.next_id + i: Panel(layout.next_id + i, f"plate {i}", body, plate(side * (edge + room)))
+            for i, side in enumerate(sides)
+        }
+        walled = replace(layout, panels={**layout.panels, **plates})
+        index = distance.build(walled)
+        (short,) = [one for one in findings.check(walled, index).findings if one.rule == "bend.between_short"]
+        offered.append(short.mend)
+        if short.mend is not None:
+            after = mends.mended(walled, short.mend)
+            rules = [one.rule for one in findings.check(after, index).findings if hoop in one.tubes]
+            assert rules == []
+    assert offered[0] is not None
+    assert offered[0] != offered[1] != offered[2]
+
+
+def test_a_mend_that_would_do_harm_is_not_offered() -> None:
+    layout = sample.build()
+    hoop = next(tube.id for tube in layout.tubes.values() if tube.name == "Winch hoop")
+    (found,) = [
+        one
+        for one in bends.findings(layout, layout.tubes[hoop], lambda *_: True)
+        if one.rule == "bend.between_short"
+    ]
+    assert found.mend is None
 
 
 def test_no_die_is_offered_that_would_not_settle_it() -> None:

@@ -236,7 +236,8 @@ class TubePage(NamedPage):
         layout, report = self._session.layout, self._report
         near = report.nearest.get(self._id) if report is not None else None
         self.fixing.welds.nearest = near.panel if near is not None else None
-        if report is None or near is None or near.panel not in layout.panels:
+        is_known = near is not None and near.panel in layout.panels and near.tube in layout.tubes
+        if report is None or near is None or not is_known:
             self.nearest.setText("—")
             self.nearest_panel.setText("No panel is near." if report is not None else "")
             set_band(self.nearest, "")

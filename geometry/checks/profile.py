@@ -18,6 +18,7 @@ from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats, Ints
 
 STEP = 15.0  # mm between stations, at most
+NOWHERE = -1  # no panel's id
 COARSE = 6  # every so many stations each panel in reach is asked
 
 
@@ -26,6 +27,7 @@ class Profile(Struct, frozen=True, eq=False):
 
     stations: Floats
     clearances: Floats
+    panels: Ints  # (n,) the ids of those panels; NOWHERE at REACH
 
 
 def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> dict[int, Profile]:
@@ -38,9 +40,11 @@ def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> dict[int
     points = np.concatenate([centreline.point_at(*pair) for pair in zip(lines, stations, strict=True)])
     counts = [len(some) for some in stations]
     radii = np.array([layout.stocks[layout.tubes[id].stock].od / 2.0 for id in ids])
-    gaps = _gaps(list(index.values()), points, counts, np.repeat(REACH + radii, counts))
-    clearances = np.split(gaps - np.repeat(radii, counts), np.cumsum(counts)[:-1])
-    return {id: Profile(*pair) for id, *pair in zip(ids, stations, clearances, strict=True)}
+    gaps, numbers = _gaps(list(index.values()), points, counts, np.repeat(REACH + radii, counts))
+    panels = np.array([*index, NOWHERE])[numbers]
+    cuts = np.cumsum(counts)[:-1]
+    columns = (np.split(gaps - np.repeat(radii, counts), cuts), np.split(panels, cuts))
+    return {id: Profile(*rows) for id, *rows in zip(ids, stations, *columns, strict=True)}
 
 
 def _stations(line: Centreline) -> Floats:
@@ -52,17 +56,21 @@ def _stations(line: Centreline) -> Floats:
     return np.concatenate([*pieces, [line.length]])
 
 
-def _gaps(panels: Sequence[PanelIndex], points: Floats, counts: Sequence[int], most: Floats) -> Floats:
-    """Return the distance of points (n, 3) to the nearest panel, at most `most` (n,).
+def _gaps(
+    panels: Sequence[PanelIndex], points: Floats, counts: Sequence[int], most: Floats
+) -> tuple[Floats, Ints]:
+    """Return the distance of points (n, 3) to the nearest panel, at most `most` (n,), and its number.
 
     Points come in runs of `counts`, along one tube each.
     """
-    gaps = most.copy()
+    gaps, nearest = most.copy(), np.full(len(points), len(panels))
     if not panels:
-        return gaps
+        return gaps, nearest
     least = _box_gaps(panels, points)
     marks = _marks(counts)
     least[marks] = _asked(panels, points[marks], least[marks], gaps[marks])
+    is_near = least[marks].min(axis=1) < gaps[marks]
+    nearest[marks[is_near]] = least[marks[is_near]].argmin(axis=1)
     gaps[marks] = np.minimum(gaps[marks], least[marks].min(axis=1))
     beside, way = _nearest_mark(points, marks)
     least = np.maximum(least, least[marks][beside] - way[:, None])
@@ -73,8 +81,10 @@ def _gaps(panels: Sequence[PanelIndex], points: Floats, counts: Sequence[int], m
         open_ = np.flatnonzero(least[others, panel] < gaps[others])
         for number in np.unique(panel[open_]).tolist():
             chosen = others[open_[panel[open_] == number]]
-            gaps[chosen] = np.minimum(gaps[chosen], panels[number].closest(points[chosen])[0])
-    return gaps
+            asked = panels[number].closest(points[chosen])[0]
+            nearest[chosen[asked < gaps[chosen]]] = number
+            gaps[chosen] = np.minimum(gaps[chosen], asked)
+    return gaps, nearest
 
 
 def _marks(counts: Sequence[int]) -> Ints:

@@ -42,34 +42,35 @@ def findings(layout: Layout, profiles: dict[int, Profile], tubes: Iterable[int])
     return tuple(finding for finding in found if finding is not None)
 
 
-def longest_run(stations: Floats, clearances: Floats, farthest: float) -> Run | None:
-    """Return the longest stretch where the clearance is more than farthest, straight between stations."""
-    over = clearances > farthest
+def longest_run(stations: Floats, clearances: Floats, farthest: Floats) -> Run | None:
+    """Return the longest stretch with more clearance than farthest (n,), straight between stations."""
+    excess = clearances - farthest
+    over = excess > 0.0
     if not over.any():
         return None
     edges = np.diff(np.concatenate([[False], over, [False]]).astype(np.int8))
     firsts, lasts = np.flatnonzero(edges == 1).tolist(), (np.flatnonzero(edges == -1) - 1).tolist()
-    starts = [_crossed(stations, clearances, farthest, first, first - 1) for first in firsts]
-    ends = [_crossed(stations, clearances, farthest, last, last + 1) for last in lasts]
+    starts = [_crossed(stations, excess, first, first - 1) for first in firsts]
+    ends = [_crossed(stations, excess, last, last + 1) for last in lasts]
     longest = int(np.argmax(np.subtract(ends, starts)))
     part = slice(firsts[longest], lasts[longest] + 1)
     top = firsts[longest] + int(np.argmax(clearances[part]))
     return Run(starts[longest], ends[longest], float(clearances[top]), float(stations[top]))
 
 
-def _crossed(stations: Floats, clearances: Floats, farthest: float, over: int, under: int) -> float:
-    """Return where the clearance passes farthest between two stations; past the ends, the end."""
+def _crossed(stations: Floats, excess: Floats, over: int, under: int) -> float:
+    """Return where the excess comes to nothing between two stations; past the ends, the end."""
     if not 0 <= under < len(stations):
         return float(stations[over])
-    rise = clearances[over] - clearances[under]
-    part = (farthest - clearances[under]) / rise if rise > LENGTH_NOISE else 1.0
+    rise = excess[over] - excess[under]
+    part = -excess[under] / rise if rise > LENGTH_NOISE else 1.0
     return float(stations[under] + part * (stations[over] - stations[under]))
 
 
 def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Finding | None:
     if not standoff.is_meant_to_follow(layout, tube.id) or not len(profile.stations):
         return None
-    farthest = standoff.farthest(layout, tube.id, None, movement)
+    farthest = _farthest(layout, tube, profile, movement)
     run = longest_run(profile.stations, profile.clearances, farthest)
     if run is None or run.length <= layout.limits.standoff_run:
         return None
@@ -83,7 +84,7 @@ def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Fi
         mend=Mend("stand off", "It need not follow the body", tube.id),
         tubes=(tube.id,),
         value=run.largest,
-        limit=farthest,
+        limit=float(farthest[np.searchsorted(profile.stations, run.station)]),
         quantity="length",
         at=vec(centreline.point_at(line, [run.station])[0]),
         amounts={
@@ -93,6 +94,15 @@ def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Fi
             "run": Amount(run.length, "length"),
         },
     )
+
+
+def _farthest(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Floats:
+    """Return the farthest wanted at each station of a tube, which may be that of the panel nearest there."""
+    of = {
+        id: standoff.farthest(layout, tube.id, id if id in layout.panels else None, movement)
+        for id in np.unique(profile.panels).tolist()
+    }
+    return np.array([of[id] for id in profile.panels.tolist()])
 
 
 def _message(is_whole: bool, is_out_of_reach: bool, profile: Profile) -> str:

@@ -37,7 +37,7 @@ def level(length: float, gap: float) -> Layout:
 
 
 def said(layout: Layout, stations: list[float], clearances: list[float]) -> Finding | None:
-    profile = Profile(np.array(stations), np.array(clearances))
+    profile = Profile(np.array(stations), np.array(clearances), np.full(len(stations), SHEET))
     found = standing_off.findings(layout, {TUBE: profile}, [TUBE])
     return found[0] if found else None
 
@@ -102,6 +102,21 @@ def test_an_own_farthest_of_the_tube_counts() -> None:
     ] == [89.0]
 
 
+def test_the_farthest_of_the_nearest_panel_counts_where_it_is_nearest() -> None:
+    layout = job((-900.0, 0.0, 90.0), (900.0, 0.0, 90.0))
+    halves = {}
+    for id, (low, high) in {6: (-3000.0, 0.0), 7: (0.0, 3000.0)}.items():
+        corners = np.array([(x, y, 0.0) for x in (low, high) for y in (-900.0, 900.0)])
+        halves[id] = Panel(id, f"half {id}", 5, Mesh(corners, np.array([[0, 1, 2], [1, 2, 3]], np.int32)))
+    layout = fixing.set_standoff(replace(layout, panels=halves), [6], farthest=120.0)
+    (found,) = findings.check_layout(layout).findings
+    assert (found.amounts["start"].number, found.amounts["end"].number) == pytest.approx(
+        (900.0, 1800.0), abs=16.0
+    )
+    assert found.limit == 40.0
+    assert findings.check_layout(fixing.set_standoff(layout, [7], farthest=120.0)).findings == ()
+
+
 def test_without_a_body_nothing_is_far_from_it() -> None:
     layout = level(800.0, 90.0)
     left_out = replace(layout, panels={SHEET: replace(layout.panels[SHEET], kept=False)})
@@ -114,7 +129,7 @@ heights = st.lists(st.floats(0.0, 100.0), min_size=2, max_size=30)
 @given(heights)
 def test_a_run_is_as_long_as_a_fine_walk_finds_it(clearances: list[float]) -> None:
     stations = np.linspace(0.0, 10.0 * (len(clearances) - 1), len(clearances))
-    run = standing_off.longest_run(stations, np.array(clearances), 40.0)
+    run = standing_off.longest_run(stations, np.array(clearances), np.full(len(clearances), 40.0))
     fine = np.linspace(0.0, stations[-1], 20 * len(clearances) + 1)
     over = np.interp(fine, stations, clearances) > 40.0
     best = length = 0
@@ -127,9 +142,10 @@ def test_a_run_is_as_long_as_a_fine_walk_finds_it(clearances: list[float]) -> No
 
 def test_backwards_a_tube_is_as_far() -> None:
     clearances = np.array([30.0, 55.0, 80.0, 41.0, 20.0])
+    wanted = np.full(5, 40.0)
     stations = np.array([0.0, 100.0, 350.0, 500.0, 600.0])
-    there = standing_off.longest_run(stations, clearances, 40.0)
-    back = standing_off.longest_run(600.0 - stations[::-1], clearances[::-1], 40.0)
+    there = standing_off.longest_run(stations, clearances, wanted)
+    back = standing_off.longest_run(600.0 - stations[::-1], clearances[::-1], wanted)
     assert there is not None
     assert back is not None
     assert (back.start, back.end) == pytest.approx((600.0 - there.end, 600.0 - there.start))

@@ -42,6 +42,15 @@ class Clearance(Struct, frozen=True):
     worst: float | None = None  # where it takes most, if that is another station
 
 
+class _Found(Struct, frozen=True, eq=False):
+    """A row of a search: the tube by its number, the part of it that was searched, and where that starts."""
+
+    tube: int
+    line: Centreline
+    start: float
+    row: Closest
+
+
 class Measured(Struct, frozen=True):
     """The clearances of some tubes, and which of them run wholly inside the body."""
 
@@ -157,7 +166,8 @@ def _left_words(limits: Limits, row: Clearance, standing: Standing) -> str:
     if not takes:
         return ", and {limit} is asked for"
     most = " (most at {worst})" if row.worst is not None else ""
-    return f": less {' and '.join(takes)}{most}, {{value}} of the {{limit}} asked for is left"
+    left = "{value}" if standing.safe > 0.0 else "nothing"
+    return f": less {' and '.join(takes)}{most}, {left} of the {{limit}} asked for is left"
 
 
 def _marks_words(layout: Layout, row: Clearance) -> str:
@@ -220,64 +230,62 @@ def _rows(
     lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
     radii = np.array([layout.stocks[layout.tubes[id].stock].od / 2.0 for id in tubes])
     panels = list(index)
-    is_welded = np.array([welds.is_welded(layout, layout.tubes[id]) for id in tubes], dtype=bool)
-    plain = np.flatnonzero(~is_welded)
-    found = search.closest(
-        [lines[i] for i in plain], list(index.values()), (within + radii)[plain], (reach + radii)[plain]
-    )
-    found = [replace(row, line=int(plain[row.line])) for row in found]
-    for i in np.flatnonzero(is_welded).tolist():
+    plain = [i for i, id in enumerate(tubes) if not welds.is_welded(layout, layout.tubes[id])]
+    limits = (within + radii, reach + radii)
+    rows = search.closest([lines[i] for i in plain], list(index.values()), *(some[plain] for some in limits))
+    found = [_Found(plain[row.line], lines[plain[row.line]], 0.0, row) for row in rows]
+    for i in sorted(set(range(len(tubes))) - set(plain)):
         marked = welds.spans(layout.tubes[tubes[i]], lines[i].length)
-        limits = (float(within[i] + radii[i]), float(reach[i] + radii[i]))
-        found += [replace(row, line=i) for row in _beside_welds(lines[i], index, marked, *limits)]
-    moved = _moved(layout, index, tubes, lines, found)
+        found += _beside_welds(i, lines[i], index, marked, *(some[[i]] for some in limits))
+    tied = groups.tied_to_frame(layout)
+    moved = _moved(layout, index, [one for one in found if tubes[one.tube] in tied])
     return [
-        _clearance(tubes[row.line], panels[row.panel], lines[row.line], float(radii[row.line]), row, least)
-        for row, least in zip(found, moved, strict=True)
+        _clearance(tubes[one.tube], panels[one.row.panel], float(radii[one.tube]), one, moved.get(id(one)))
+        for one in found
     ]
 
 
 def _beside_welds(
-    line: Centreline, index: BodyIndex, marked: dict[int, list[welds.Span]], within: float, reach: float
-) -> list[Closest]:
+    tube: int,
+    line: Centreline,
+    index: BodyIndex,
+    marked: dict[int, list[welds.Span]],
+    within: Floats,
+    reach: Floats,
+) -> list[_Found]:
     """Return the rows of one line: to panels it is welded to, those of what is not meant to touch them."""
     found = []
     for number, (panel, tree) in enumerate(index.items()):
-        rows = [
-            replace(row, station=row.station + start, panel=number)
-            for start, end in welds.rest(marked.get(panel, []), line.length)
-            for row in search.closest(
-                [welds.part(line, start, end)], [tree], np.array([within]), np.array([reach])
-            )
-        ]
-        found += sorted(rows, key=lambda row: row.gap)[:1]
-    nearest = min((row.gap for row in found), default=0.0)
-    return [row for row in found if row.gap < within or row.gap == nearest]
+        rows = []
+        for start, end in welds.rest(marked.get(panel, []), line.length):
+            part = welds.part(line, start, end) if panel in marked else line
+            closest = search.closest([part], [tree], within, reach)
+            rows += [_Found(tube, part, start, replace(row, panel=number)) for row in closest]
+        found += sorted(rows, key=lambda one: one.row.gap)[:1]
+    nearest = min((one.row.gap for one in found), default=0.0)
+    return [one for one in found if one.row.gap < within[0] or one.row.gap == nearest]
 
 
-def _moved(
-    layout: Layout, index: BodyIndex, tubes: list[int], lines: list[Centreline], found: list[Closest]
-) -> list[mounts.Least | None]:
-    """Return what the movement of the body leaves of each row; None where the tube moves with it."""
-    tied = groups.tied_to_frame(layout)
-    of_frame = [number for number, row in enumerate(found) if tubes[row.line] in tied]
-    moved: list[mounts.Least | None] = [None] * len(found)
-    least = mounts.least(lines, list(index.values()), [found[i] for i in of_frame], layout.limits)
-    for number, one in zip(of_frame, least, strict=True):
-        moved[number] = one
-    return moved
+def _moved(layout: Layout, index: BodyIndex, found: list[_Found]) -> dict[int, mounts.Least]:
+    """Return what the movement of the body leaves of each row, by the row's identity."""
+    lines = list({id(one.line): one.line for one in found}.values())
+    numbers = {id(line): number for number, line in enumerate(lines)}
+    rows = [replace(one.row, line=numbers[id(one.line)]) for one in found]
+    least = mounts.least(lines, list(index.values()), rows, layout.limits)
+    return {id(one): left for one, left in zip(found, least, strict=True)}
 
 
-def _clearance(
-    tube: int, panel: int, line: Centreline, radius: float, row: Closest, least: mounts.Least | None
-) -> Clearance:
+def _clearance(tube: int, panel: int, radius: float, found: _Found, least: mounts.Least | None) -> Clearance:
+    row = found.row
     if row.gap > LENGTH_NOISE:
         out = (row.panel_point - row.axis_point) / row.gap
     else:
-        out = any_perpendicular(centreline.direction_at(line, [row.station])[0])
+        out = any_perpendicular(centreline.direction_at(found.line, [row.station])[0])
     surface = vec(row.axis_point + radius * out)
-    found = Clearance(tube, panel, row.gap - radius, row.station, surface, vec(row.panel_point))
+    station = found.start + row.station
+    clearance = Clearance(tube, panel, row.gap - radius, station, surface, vec(row.panel_point))
     if least is None:
-        return found
+        return clearance
     elsewhere = abs(least.station - row.station) > 2.0 * radius
-    return replace(found, movement=max(row.gap - least.gap, 0.0), worst=least.station if elsewhere else None)
+    worst = found.start + least.station if elsewhere else None
+    return replace(clearance, movement=max(row.gap - least.gap, 0.0), worst=worst)

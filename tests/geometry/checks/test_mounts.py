@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from geometry import fixing
 from geometry.body.distance import PanelIndex
 from geometry.checks import clearance, mounts, search
 from geometry.checks.search import Closest
-from geometry.layout import Body, Layout, Limits, Mesh, Node, Panel, Stock, Tube
+from geometry.layout import Body, Layout, Limits, Mesh, Node, Panel, Stock, Tube, Weld
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats, Vec3
@@ -152,3 +153,22 @@ def test_the_finding_says_raw_and_all_that_is_taken_off() -> None:
     assert numbers["movement"] == pytest.approx(15.0, abs=0.05)
     for slot in ("{raw}", "{error}", "{movement}", "{value}", "{limit}", "{difference}"):
         assert slot in finding.message
+
+
+def test_movement_counts_outside_of_what_is_welded_only() -> None:
+    layout = fixing.set_tied(over_a_sheet(30.0), [3], "frame")
+    rising = replace(layout, nodes={**layout.nodes, 2: Node(2, (250.0, 0.0, 152.5))})
+    index = {6: PanelIndex(SHEET, np.array([[0, 1, 2]]))}
+    marked = fixing.add_weld(rising, 3, Weld(6, 0.0, 200.0))
+    (row,) = clearance.measured(marked, index, [3]).nearest.values()
+    assert row.station == pytest.approx(200.0, abs=1.0)
+    assert row.worst is None
+    assert row.movement == pytest.approx(15.0, abs=1.0)
+
+
+def test_where_movement_takes_all_the_room_nothing_is_said_to_be_left() -> None:
+    layout = fixing.set_tied(over_a_sheet(20.0), [3], "frame")
+    index = {6: PanelIndex(SHEET, np.array([[0, 1, 2]]))}
+    (finding,) = clearance.findings(layout, index, clearance.measured(layout, index, [3]), [3])
+    assert "nothing of the {limit} asked for is left" in finding.message
+    assert finding.value == pytest.approx(-3.0, abs=0.1)

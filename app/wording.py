@@ -43,6 +43,8 @@ RULE_TITLES: dict[str, str] = {
     "tubes.crossing": "Tubes run into each other",
     "tubes.close": "Tubes too close together",
     "tubes.beside": "Tubes close side by side",
+    "door.hits": "Tube in the way of a door",
+    "door.room": "Too little room for a door",
     "bend.no_die": "No die for this tube",
     "bend.other_die": "Die for another diameter",
     "bend.clr_below_stock": "Bend tighter than the stock allows",

@@ -13,7 +13,7 @@ from geometry.body.distance import BodyIndex
 from geometry.checks import moving, profile, standing_off, tyres
 from geometry.checks.report import Basis, Report, worst_first
 from geometry.checks.tyres import Envelopes
-from geometry.layout import Layout, Panel
+from geometry.layout import Layout
 
 Part = Callable[[Report, Basis], Report]
 
@@ -58,7 +58,7 @@ def _with_profiles(report: Report, basis: Basis) -> Report:
 
 def _with_doors(report: Report, basis: Basis) -> Report:
     layout, before = basis.layout, report.bases.get(DOORS)
-    openable = {id for id in basis.index if _carrier(layout, id).motion is not None}
+    openable = {id for id in basis.index if moving.carrier_of(layout, id).motion is not None}
     tubes, panels = set(layout.tubes), openable
     if before is not None:
         tubes = _changed_tubes(before.layout, layout)
@@ -147,16 +147,8 @@ def _same_index(before: Basis, after: Basis) -> bool:
     )
 
 
-def _carrier(layout: Layout, panel: int) -> Panel:
-    """Return the panel that a panel moves with in the end: itself, where none carries it."""
-    carrier, seen = layout.panels[panel], {panel}
-    while carrier.moves_with is not None and carrier.moves_with not in seen:
-        seen.add(carrier.moves_with)
-        carrier = layout.panels[carrier.moves_with]
-    return carrier
-
-
 def _moves_alike(before: Basis, after: Basis, panel: int) -> bool:
     if before.index.get(panel) is not after.index[panel]:
         return False
-    return _carrier(before.layout, panel).motion == _carrier(after.layout, panel).motion
+    was, now = (moving.carrier_of(basis.layout, panel) for basis in (before, after))
+    return was.motion == now.motion

@@ -70,7 +70,7 @@ def _crossed(stations: Floats, excess: Floats, over: int, under: int) -> float:
 def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Finding | None:
     if not standoff.is_meant_to_follow(layout, tube.id) or not len(profile.stations):
         return None
-    farthest = _farthest(layout, tube, profile, movement)
+    farthest = standoff.along(layout, tube.id, profile, movement).far_above
     run = longest_run(profile.stations, profile.clearances, farthest)
     if run is None or run.length <= layout.limits.standoff_run:
         return None
@@ -94,15 +94,6 @@ def _judged(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Fi
             "run": Amount(run.length, "length"),
         },
     )
-
-
-def _farthest(layout: Layout, tube: Tube, profile: Profile, movement: float) -> Floats:
-    """Return the farthest wanted at each station of a tube, which may be that of the panel nearest there."""
-    of = {
-        id: standoff.farthest(layout, tube.id, id if id in layout.panels else None, movement)
-        for id in np.unique(profile.panels).tolist()
-    }
-    return np.array([of[id] for id in profile.panels.tolist()])
 
 
 def _message(is_whole: bool, is_out_of_reach: bool, profile: Profile) -> str:

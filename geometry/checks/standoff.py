@@ -7,13 +7,17 @@ allowed is held against it, the farthest wanted against the raw one.
 
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
 from msgspec import Struct
+from numpy.typing import NDArray
 
 from geometry.layout import Layout, Limits
-from geometry.tube import centreline
+from geometry.tube import centreline, welds
+from geometry.vectors import Floats
 
 if TYPE_CHECKING:
     from geometry.checks.clearance import Clearance
+    from geometry.checks.profile import Profile
     from geometry.checks.report import Report
 
 Band = Literal["close", "fine", "far"]
@@ -40,6 +44,18 @@ class Standing(Struct, frozen=True):
     def safe(self) -> float:
         """What is left of the clearance in the shop."""
         return self.raw - self.error - self.movement
+
+
+class Along(Struct, frozen=True, eq=False):
+    """What raw clearances along a tube are held against, each (n,).
+
+    A place is too close where the clearance is below the first and the tube is not to be welded there,
+    and too far where it is above the second.
+    """
+
+    close_below: Floats
+    far_above: Floats
+    is_welded: NDArray[np.bool_]
 
 
 def wanted(layout: Layout, tube: int, panel: int | None = None) -> StandOff:
@@ -85,6 +101,27 @@ def is_meant_to_follow(layout: Layout, tube: int) -> bool:
     """Say whether a tube can stand off too far: it shall follow the body, and is long enough to."""
     run = layout.tubes[tube]
     return run.hugs and centreline.of(layout, run).length > layout.limits.standoff_run
+
+
+def along(layout: Layout, tube: int, profile: "Profile", movement: float = 0.0) -> Along:
+    """Return what the raw clearances of a profile are held against, place by place.
+
+    Movement is what the body on its mounts takes away: that of the tube's nearest row, or 0.
+    """
+    run, off = layout.tubes[tube], error(layout.limits)
+    low, high = np.empty(len(profile.panels)), np.empty(len(profile.panels))
+    is_welded = np.zeros(len(profile.panels), dtype=bool)
+    marked = welds.spans(run, centreline.of(layout, run).length) if run.welds else {}
+    for id in np.unique(profile.panels).tolist():
+        here = profile.panels == id
+        panel = id if id in layout.panels else None
+        low[here] = wanted(layout, tube, panel).closest + off + movement
+        high[here] = farthest(layout, tube, panel, movement)
+        for start, end in marked.get(id, ()):
+            is_welded |= here & (profile.stations >= start) & (profile.stations <= end)
+    if not is_meant_to_follow(layout, tube):
+        high[:] = np.inf
+    return Along(low, high, is_welded)
 
 
 def bands(layout: Layout, report: "Report") -> dict[int, Band]:

@@ -8,9 +8,10 @@ from geometry import fixing
 from geometry.body import distance
 from geometry.checks import clearance, findings, standoff
 from geometry.checks.findings import Report
+from geometry.checks.profile import NOWHERE, Profile
 from geometry.checks.standoff import StandOff
 from geometry.errors import GeometryError
-from geometry.layout import Body, Layout, Mesh, Node, Panel, Stock, Tube
+from geometry.layout import Body, Layout, Mesh, Node, Panel, Stock, Tube, Weld
 
 TUBE, SHEET, WALL = 3, 6, 7
 
@@ -113,6 +114,19 @@ def test_the_band_of_a_tube_is_its_worst_panels_not_its_nearests() -> None:
     assert found.nearest[TUBE].panel == SHEET
     assert standoff.standing(layout, found.nearest[TUBE]).band == "fine"
     assert standoff.bands(layout, found) == {TUBE: "close"}
+
+
+def test_what_counts_along_a_tube_is_said_place_by_place() -> None:
+    layout = fixing.set_standoff(job(30.0), [WALL], closest=25.0, farthest=90.0)
+    layout = fixing.add_weld(layout, TUBE, Weld(SHEET, 100.0, 300.0))
+    stations = np.array([0.0, 200.0, 400.0, 600.0])
+    profile = Profile(stations, np.full(4, 30.0), np.array([SHEET, SHEET, WALL, NOWHERE]))
+    along = standoff.along(layout, TUBE, profile, movement=10.0)
+    assert along.close_below.tolist() == [33.0, 33.0, 43.0, 33.0]
+    assert along.far_above.tolist() == [40.0, 40.0, 90.0, 40.0]
+    assert along.is_welded.tolist() == [False, True, False, False]
+    free = standoff.along(fixing.set_hugs(layout, [TUBE], False), TUBE, profile)
+    assert np.isinf(free.far_above).all()
 
 
 def test_bands_leave_out_what_is_gone() -> None:

@@ -48,7 +48,7 @@ class Field(Struct, frozen=True, eq=False):
 
 
 def sampled(metal: Metal, path: Path) -> Field:
-    """Ask the metal near the path; farther points have the distance of the nearest asked and the way to it."""
+    """Ask the metal near the path; farther points add the way to the nearest asked."""
     from scipy import ndimage
 
     spacing = max(SPACING, path.length / MOST_ALONG)
@@ -58,7 +58,7 @@ def sampled(metal: Metal, path: Path) -> Field:
     points = low + spacing * np.column_stack(np.unravel_index(marks, size))
     gaps, nearest = metal.nearest(points)
     known = np.full(int(np.prod(size)), np.nan)
-    known[marks] = sided(points, gaps, nearest, path.outward_at(points)).gaps
+    known[marks] = sided(points, gaps, nearest, path.outward[path.beside(points)]).gaps
     grid = known.reshape(size)
     way, source = ndimage.distance_transform_edt(np.isnan(grid), return_indices=True)
     filled = grid[tuple(source)]

@@ -62,10 +62,15 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
     laid = shape.shaped(moved, wish.clr, where)
     points = laid.points[0]
     gaps, nearest = task.metal.nearest(points)
-    side = metal.sided(points, gaps, nearest, task.path.outward_at(points))
+    beside = task.path.beside(points)
+    side = metal.sided(points, gaps, nearest, task.path.outward[beside])
+    aside = task.path.aside[beside]
+    astray = np.einsum("mk,mk->m", points - task.path.points[beside], aside)
+    sideways = np.einsum("bmk,mk->mb", laid.points[1:] - points, aside) / NUDGE
     slope = np.einsum("bmk,mk->mb", laid.points[1:] - points, side.ways) / NUDGE
     blocks = [
         *_along(task, side.gaps - wish.od / 2.0, slope, laid.weights[0]),
+        *_astray(wish, astray, sideways, laid.weights[0]),
         *_limits(wish, laid),
         *_passed(wish, laid),
     ]
@@ -161,6 +166,17 @@ def _along(task: Task, clear: Floats, slope: Floats, weights: Floats) -> list[Bl
         (cost.NEARER * share, wanted - clear, -slope),
         (cost.FAR * ones, clear - wish.farthest + task.far_margin, slope),
         (cost.NEAR * ones, wish.closest + task.near_margin - clear, -slope),
+    ]
+
+
+def _astray(wish: Wish, astray: Floats, slope: Floats, weights: Floats) -> list[Block]:
+    """Price how far beside the path the tube runs."""
+    share, ones = cost.ASIDE * weights / max(float(weights.sum()), cost.STEP), np.ones(len(astray))
+    return [
+        (share, astray, slope),
+        (share, -astray, -slope),
+        (cost.FAR * ones, astray - wish.corridor, slope),
+        (cost.FAR * ones, -astray - wish.corridor, -slope),
     ]
 
 

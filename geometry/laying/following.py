@@ -186,4 +186,5 @@ def _hopeless(wish: Wish, last: Fit | None) -> GeometryError:
 
 
 def _straights(wish: Wish, fit: Fit) -> Floats:
-    return shape.measures(fit.corners[None], wish.clr)[0][0]
+    straights: Floats = shape.measures(fit.corners[None], wish.clr)[0][0]
+    return straights

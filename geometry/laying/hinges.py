@@ -33,7 +33,7 @@ def smallest(hinges: Hinges, held: Floats, ties: Ties) -> Floats:
     """Return x (n,) with the smallest sum of hinges and held (n,) x^2 / 2, the ties kept."""
     base, free = _tied(ties, len(held))
     offset, slope = hinges.offset + hinges.slope @ base, hinges.slope @ free
-    stiff = free.T * held @ free
+    stiff: Floats = free.T * held @ free
     pull = free.T @ (held * base)
     y = np.zeros(free.shape[1])
     if not len(y):

@@ -5,7 +5,7 @@ from msgspec import Struct
 
 from geometry.laying.metal import Metal
 from geometry.laying.wish import Place, Wish
-from geometry.vectors import Floats, unit
+from geometry.vectors import Floats, Ints, unit
 
 STEP = 45.0  # mm between stations of a path
 MOST_STATIONS = 48
@@ -26,11 +26,16 @@ class Path(Struct, frozen=True, eq=False):
     def length(self) -> float:
         return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
 
-    def outward_at(self, points: Floats) -> Floats:
-        """Return the way out at the station nearest to each point (n, 3)."""
+    @property
+    def aside(self) -> Floats:
+        """The way square to on and out at each station: (k, 3)."""
+        return unit(np.cross(self.onward, self.outward))
+
+    def beside(self, points: Floats) -> Ints:
+        """Return the station nearest to each point (n, 3)."""
         away = points[:, None] - self.points
-        out: Floats = self.outward[np.einsum("ijk,ijk->ij", away, away).argmin(axis=1)]
-        return out
+        stations: Ints = np.einsum("ijk,ijk->ij", away, away).argmin(axis=1)
+        return stations
 
 
 def found(metal: Metal, wish: Wish) -> Path:
@@ -65,7 +70,7 @@ def _chord(one: Place, other: Place) -> float:
 
 
 def _dropped(metal: Metal, base: Floats, out: Floats, chord: float, height: float) -> Floats:
-    """Let balls of the stand-off's size fall from well outside until they touch; missing ones follow others."""
+    """Let balls of the stand-off's size fall from outside until they touch; missing ones follow others."""
     way = chord / 2.0 + 2.0 * height
     fallen, is_falling = np.zeros(len(base)), np.ones(len(base), dtype=bool)
     for _ in range(DROPS):

@@ -16,7 +16,7 @@ class Shape(Struct, frozen=True, eq=False):
 
 
 class Places(Struct, frozen=True, eq=False):
-    """Where along a tube to look: the piece (even: straight, odd: arc), the part of it, what it stands for."""
+    """Where along a tube to look: piece (even: straight, odd: arc), part of it, share it stands for."""
 
     piece: Ints
     part: Floats

@@ -10,7 +10,7 @@ from geometry.laying.wish import Wish
 from geometry.vectors import Floats, Ints
 
 LOOKS = 14  # places along an edge where its distance is looked up
-SIDE = 50.0  # mm; corners are also tried so far beside the path
+SIDE = 0.8  # of the corridor; corners are also tried so far beside the path
 FARTHER = (25.0, 90.0)  # mm beyond the wanted stand-off where corners are tried too
 STRAIGHTER = 0.2  # what a mm too short between corners costs
 SOFT = 0.02  # of a limit's weight: arcs cut corners, so a polyline may break what the tube will keep
@@ -52,16 +52,15 @@ def _walked(before: list[Ints], last: int) -> list[int]:
 
 
 def _corridor(path: Path, wish: Wish) -> _Corridor:
-    low = -0.7 * (wish.wanted - wish.closest)
+    low, aside = -0.7 * (wish.wanted - wish.closest), SIDE * wish.corridor
     offsets = [(0.0, 0.0), (low, 0.0), *((high, 0.0) for high in FARTHER)]
-    offsets += [(0.0, side) for side in (-SIDE, SIDE)] + [(FARTHER[0], side) for side in (-SIDE, SIDE)]
+    offsets += [(0.0, side) for side in (-aside, aside)] + [(FARTHER[0], side) for side in (-aside, aside)]
     out, side = np.array(offsets).T
-    aside = np.cross(path.onward, path.outward)
     inner = slice(1, -1)
     points = (
         path.points[inner, None]
         + out[:, None] * path.outward[inner, None]
-        + side[:, None] * aside[inner, None]
+        + side[:, None] * path.aside[inner, None]
     )
     stations = np.repeat(np.arange(1, len(path.points) - 1), len(offsets))
     return _Corridor(

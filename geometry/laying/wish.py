@@ -37,6 +37,7 @@ class Wish(Struct, frozen=True):
     farthest: float
     angles: Angles = None
     most_bends: int = 4
+    corridor: float = 60.0  # how far the tube may run beside the straight way from place to place
 
     @property
     def reach(self) -> float:
@@ -109,10 +110,23 @@ def _check_numbers(wish: Wish) -> None:
     for place in wish.places:
         if not (is_finite(place.point) and is_finite(place.normal)) or not np.any(place.normal):
             raise ValueError(f"a place needs a finite point and normal, got {place}")
-    lengths = (wish.od, wish.clr, wish.between_straight, wish.closest, wish.wanted, wish.farthest)
+    lengths = (
+        wish.od,
+        wish.clr,
+        wish.between_straight,
+        wish.closest,
+        wish.wanted,
+        wish.farthest,
+        wish.corridor,
+    )
     if not all(math.isfinite(value) for value in lengths):
         raise ValueError(f"lengths must be finite, got {lengths}")
-    if wish.od <= 0.0 or wish.clr <= 0.0 or wish.largest_angle < STRAIGHT or wish.between_straight < 0.0:
+    if (
+        wish.od <= 0.0
+        or wish.clr <= 0.0
+        or wish.largest_angle < STRAIGHT
+        or min(wish.between_straight, wish.corridor) < 0.0
+    ):
         raise ValueError(f"a tube needs a diameter, a radius and an angle it can be bent by, got {wish}")
     if isinstance(wish.angles, float | int) and wish.angles < STRAIGHT:
         raise ValueError(f"a step of angles must be more than nothing, got {wish.angles}")

@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping, Set
 
+import numpy as np
 from msgspec.structs import replace
 
-from geometry.layout import Layout, Mesh, Panel, Tube
+from geometry.body.placement import mesh_points, world_points
+from geometry.layout import Hinge, Layout, Mesh, Motion, Panel, Placement, Slide, Tube
+from geometry.vectors import Vec3, minus, vec
 
 
 def without(layout: Layout, gone: Set[int]) -> Layout:
@@ -31,6 +34,35 @@ def pointed(layout: Layout, instead: Mapping[int, int | None]) -> Layout:
 def remade(panel: Panel, mesh: Mesh) -> Panel:
     """Return a panel with another mesh; what was trimmed off the old one says nothing of it."""
     return replace(panel, mesh=mesh, trim=None)
+
+
+def placed_anew(layout: Layout, body: int, new: Placement) -> Layout:
+    """Return the layout with a body at another placement, and the hinges and slides of its panels with it."""
+    old = layout.bodies[body].placement
+    bodies = {**layout.bodies, body: replace(layout.bodies[body], placement=new)}
+    if old == new:
+        return layout
+    panels = {
+        id: replace(panel, motion=_carried(panel.motion, old, new))
+        if panel.body == body and panel.motion is not None
+        else panel
+        for id, panel in layout.panels.items()
+    }
+    same = all(panels[id] is panel for id, panel in layout.panels.items())
+    return replace(layout, bodies=bodies, panels=layout.panels if same else panels)
+
+
+def _carried(motion: Motion, old: Placement, new: Placement) -> Motion:
+    """Return a motion as it is where the body went: by the way from the old placement to the new."""
+
+    def there(points: list[Vec3]) -> list[Vec3]:
+        return [vec(p) for p in world_points(new, mesh_points(old, np.array(points)))]
+
+    if isinstance(motion, Hinge):
+        start, end = there([motion.start, motion.end])
+        return Hinge(start, end, motion.angle)
+    origin, end = there([(0.0, 0.0, 0.0), motion.shift])
+    return Slide(minus(end, origin))
 
 
 def _tube(tube: Tube, instead: Mapping[int, int | None]) -> Tube:

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from geometry.body import cleaning, mesh_files, pieces, shape, straight
 from geometry.body.cleaning import Cleaned
 from geometry.body.mesh_files import Soup
-from geometry.body.panels import pointed, remade
+from geometry.body.panels import placed_anew, pointed, remade
 from geometry.body.placement import world_points
 from geometry.body.shape import Mirror, Sample
 from geometry.errors import BodyFileError, GeometryError
@@ -417,14 +417,9 @@ def _body(id: int, name: str, reading: Reading) -> Body:
 
 def set_reading(layout: Layout, body: int, reading: Reading) -> Layout:
     """Return the layout with a body that stands as the reading says."""
-    changed = replace(
-        layout.bodies[body],
-        placement=reading.placement,
-        unit=reading.unit,
-        up=reading.up,
-        forward=reading.forward,
-    )
-    return replace(layout, bodies={**layout.bodies, body: changed})
+    placed = placed_anew(layout, body, reading.placement)
+    changed = replace(placed.bodies[body], unit=reading.unit, up=reading.up, forward=reading.forward)
+    return replace(placed, bodies={**placed.bodies, body: changed})
 
 
 def replace_body(layout: Layout, body: int, scan: Scan, reading: Reading) -> Layout:

@@ -1,0 +1,218 @@
+"""How panels open: hinges and slides, and what moves with what. Edits: layout in, layout out."""
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+from msgspec.structs import replace
+from numpy.typing import NDArray
+
+from geometry.body import placement
+from geometry.checks import moving
+from geometry.errors import GeometryError
+from geometry.layout import Hinge, Layout, Motion, Panel, Slide
+from geometry.tolerances import ANGLE_NOISE, FARTHEST_POINT
+from geometry.vectors import Floats, Ints, Vec3, is_finite, unit, vec
+
+PanelEdge = Literal["front", "rear", "top", "bottom"]
+USUAL_ANGLE = math.radians(70.0)  # that a door opens; a start, to be changed
+LARGEST_ANGLE = math.radians(180.0)
+SHORTEST_HINGE = 20.0  # mm between the points of a hinge: nearer, a click's error turns its line
+SHORTEST_SLIDE = 1.0  # mm
+EDGE_DEPTH = 40.0  # mm in from the foremost point that still count as the edge of a panel
+STRAIGHT_ON = math.radians(15.0)  # a boundary that turns by less is the same edge
+# The way to each edge, and the line that a hinge there usually has.
+EDGES: dict[PanelEdge, Vec3] = {
+    "front": (1.0, 0.0, 0.0),
+    "rear": (-1.0, 0.0, 0.0),
+    "top": (0.0, 0.0, 1.0),
+    "bottom": (0.0, 0.0, -1.0),
+}
+
+
+def set_motion(layout: Layout, panel: int, motion: Motion | None) -> Layout:
+    """Say how a panel opens, or that it is fixed."""
+    old = _panel(layout, panel)
+    if motion is not None:
+        _check(old.name, motion)
+        if old.moves_with is not None:
+            carrier = layout.panels[old.moves_with].name
+            raise GeometryError(
+                f"{old.name} moves with {carrier}. Part them first, then say how it opens by itself.",
+                (panel,),
+            )
+    return replace(layout, panels={**layout.panels, panel: replace(old, motion=motion)})
+
+
+def set_carrier(layout: Layout, panel: int, carrier: int | None) -> Layout:
+    """Let a panel move with another, as glass and handle do with their door; None parts them."""
+    old = _panel(layout, panel)
+    if carrier is not None:
+        other = _panel(layout, carrier)
+        if carrier == panel or moving.carrier_of(layout, carrier).id == panel:
+            raise GeometryError(
+                f"{old.name} cannot move with {other.name}, which moves with it. "
+                "Choose the panel that has the hinge.",
+                (panel, carrier),
+            )
+    changed = replace(old, moves_with=carrier, motion=None if carrier is not None else old.motion)
+    return replace(layout, panels={**layout.panels, panel: changed})
+
+
+def turned_other_way(motion: Motion) -> Motion:
+    """Return the motion that opens to the other side."""
+    if isinstance(motion, Hinge):
+        return replace(motion, angle=-motion.angle)
+    x, y, z = motion.shift
+    return Slide((-x, -y, -z))
+
+
+def opened_to(motion: Motion, full: float) -> Motion:
+    """Return the motion that opens so far: radians, or mm of a slide."""
+    if isinstance(motion, Hinge):
+        return replace(motion, angle=math.copysign(full, motion.angle))
+    length = moving.full_opening(motion)
+    if length <= 0.0:
+        raise GeometryError("A slide needs a way to go before it can be made longer.")
+    return Slide(vec(np.array(motion.shift) * (full / length)))
+
+
+def hinge_through(layout: Layout, panel: int, start: Vec3, end: Vec3, angle: float = USUAL_ANGLE) -> Hinge:
+    """Return the hinge along two points that turns the panel away from the middle of its body."""
+    one = Hinge(start, end, abs(angle))
+    _check(_panel(layout, panel).name, one)
+    other = replace(one, angle=-one.angle)
+    points = _points(layout, panel)
+    middle = _middle_of_body(layout, layout.panels[panel].body)
+    out = [
+        float(np.linalg.norm(moving.moved(hinge, points, 0.5).mean(axis=0) - middle))
+        for hinge in (one, other)
+    ]
+    return one if out[0] >= out[1] else other
+
+
+def hinge_at(layout: Layout, panel: int, edge: PanelEdge) -> Hinge:
+    """Return a hinge along the front, rear, top or bottom edge of a panel as it lies in the car."""
+    points = _points(layout, panel)
+    heights = points @ np.array(EDGES[edge])
+    near = points[heights >= heights.max() - EDGE_DEPTH]
+    middle = near.mean(axis=0)
+    # The edge runs where its points spread most, square to the way that leads to it.
+    spread = near - middle
+    spread -= np.outer(spread @ np.array(EDGES[edge]), EDGES[edge])
+    _, sizes, rows = np.linalg.svd(spread, full_matrices=False)
+    if sizes[0] <= ANGLE_NOISE:
+        raise GeometryError(
+            f"{layout.panels[panel].name} ends in a point there. Choose another edge, or pick two points.",
+            (panel,),
+        )
+    axis = rows[0] if rows[0][np.argmax(np.abs(rows[0]))] > 0.0 else -rows[0]
+    along = (near - middle) @ axis
+    start, end = (vec(middle + reach * axis) for reach in (along.min(), along.max()))
+    return hinge_through(layout, panel, start, end)
+
+
+def hinge_near(layout: Layout, panel: int, place: Vec3) -> Hinge:
+    """Return a hinge along the straight run of the panel's rim nearest to a place on it."""
+    points, triangles = _points(layout, panel), layout.panels[panel].mesh.triangles
+    start, end = straight_rim(points, triangles, np.array(place), layout.panels[panel].name)
+    return hinge_through(layout, panel, start, end)
+
+
+def straight_rim(
+    points: Floats, triangles: NDArray[np.integer], place: Floats, name: str
+) -> tuple[Vec3, Vec3]:
+    """Return the ends of the straight run of a mesh's rim (edges of one triangle) nearest to a place."""
+    edges = _rim(triangles)
+    if not len(edges):
+        raise GeometryError(
+            f"{name} is closed all round and has no rim. Pick two points of the hinge instead."
+        )
+    ends = points[edges]
+    way = ends[:, 1] - ends[:, 0]
+    length = np.maximum(np.einsum("ij,ij->i", way, way), 1e-12)
+    part = np.clip(np.einsum("ij,ij->i", place - ends[:, 0], way) / length, 0.0, 1.0)
+    first = int(np.linalg.norm(ends[:, 0] + part[:, None] * way - place, axis=1).argmin())
+    beside: dict[int, list[int]] = {}
+    for number, pair in enumerate(edges.tolist()):
+        for corner in pair:
+            beside.setdefault(corner, []).append(number)
+    axis = unit(way[first])
+    return _walked(points, edges, beside, first, 0, axis), _walked(points, edges, beside, first, 1, axis)
+
+
+def _rim(triangles: NDArray[np.integer]) -> Ints:
+    edges = np.sort(np.asarray(triangles)[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    flat, uses = np.unique(edges[:, 0].astype(np.int64) * (edges.max() + 1) + edges[:, 1], return_counts=True)
+    single = flat[uses == 1]
+    return np.stack(np.divmod(single, edges.max() + 1), axis=1)
+
+
+def _walked(
+    points: Floats, edges: Ints, beside: dict[int, list[int]], first: int, side: int, axis: Floats
+) -> Vec3:
+    """Return how far the rim runs straight on from one end of an edge."""
+    edge, corner, seen = first, int(edges[first][side]), {first}
+    while True:
+        onward = [other for other in beside[corner] if other not in seen]
+        if len(onward) != 1:
+            return vec(points[corner])
+        edge = onward[0]
+        seen.add(edge)
+        a, b = (int(end) for end in edges[edge])
+        far = b if a == corner else a
+        step = points[far] - points[corner]
+        size = float(np.linalg.norm(step))
+        if size > 0.0 and abs(float(step @ axis)) < math.cos(STRAIGHT_ON) * size:
+            return vec(points[corner])
+        corner = far
+
+
+def _check(name: str, motion: Motion) -> None:
+    """Say the first thing about a motion that cannot be."""
+    if isinstance(motion, Slide):
+        if not is_finite(motion.shift) or moving.full_opening(motion) >= FARTHEST_POINT:
+            raise GeometryError(f"The slide of {name} has a number that cannot be. Type it again.")
+        if moving.full_opening(motion) < SHORTEST_SLIDE:
+            raise GeometryError(f"{name} slides nowhere: its way is 0 mm long. Give how far it slides.")
+        return
+    ends: Sequence[Vec3] = (motion.start, motion.end)
+    if not all(is_finite(end) and max(map(abs, end)) < FARTHEST_POINT for end in ends):
+        raise GeometryError(f"The hinge of {name} has a number that cannot be. Type it again.")
+    if math.dist(*ends) < SHORTEST_HINGE:
+        raise GeometryError(
+            f"The two points of the hinge of {name} lie {math.dist(*ends):.3g} mm apart, too near to say "
+            "which way its line runs. Pick them farther apart, best at the two hinges."
+        )
+    if not ANGLE_NOISE < abs(motion.angle) <= LARGEST_ANGLE:
+        raise GeometryError(
+            f"{name} opens by {math.degrees(abs(motion.angle)):.4g}°. Give an angle above 0° and up to 180°."
+        )
+
+
+def _panel(layout: Layout, id: int) -> Panel:
+    if id not in layout.panels:
+        raise GeometryError("This panel is no longer in the job.", (id,))
+    return layout.panels[id]
+
+
+def _points(layout: Layout, panel: int) -> Floats:
+    """Return the points (n, 3) of a panel that its triangles use, in the car's axes."""
+    one = _panel(layout, panel)
+    if not len(one.mesh.triangles):
+        raise GeometryError(f"{one.name} has no triangles to hang on a hinge.", (panel,))
+    return placement.panel_vertices(layout, one)[np.unique(one.mesh.triangles)]
+
+
+def _middle_of_body(layout: Layout, body: int) -> Floats:
+    """Return the middle of the box round a body's kept panels."""
+    parts = [
+        placement.panel_vertices(layout, panel)
+        for panel in layout.panels.values()
+        if panel.body == body and len(panel.mesh.vertices)
+    ]
+    low = np.min([part.min(axis=0) for part in parts], axis=0)
+    high = np.max([part.max(axis=0) for part in parts], axis=0)
+    middle: Floats = (low + high) / 2.0
+    return middle

@@ -35,6 +35,7 @@ class Task(Struct, frozen=True, eq=False):
     wish: Wish
     near_margin: float = 0.0
     far_margin: float = 0.0
+    step: float = cost.STEP
 
 
 class Fit(Struct, frozen=True, eq=False):
@@ -58,7 +59,7 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
     wish = task.wish
     moved = _nudged(task, corners)
     straights, angles = shape.measures(corners[None], wish.clr)
-    where = shape.places(np.maximum(straights[0], 0.0), wish.clr * angles[0], cost.STEP)
+    where = shape.places(np.maximum(straights[0], 0.0), wish.clr * angles[0], task.step, cost.FINE_STEP)
     laid = shape.shaped(moved, wish.clr, where)
     points = laid.points[0]
     gaps, nearest = task.metal.nearest(points)

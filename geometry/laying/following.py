@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from geometry.body.distance import BodyIndex
 from geometry.errors import GeometryError
-from geometry.laying import field, fitting, judging, path, shape, starts
+from geometry.laying import cost, field, fitting, judging, path, shape, starts
 from geometry.laying import wish as wishes
 from geometry.laying.fitting import Fit, Task
 from geometry.laying.judging import Judged
@@ -24,11 +24,12 @@ from geometry.progress import Progress, no_progress
 from geometry.vectors import Floats
 
 ON_BODY = 10.0  # mm that a place may be off the metal, if the band is narrower than that
-ROUGH, FINE = 8, 20  # rounds of a fit
+ROUGH, FINE = 8, 30  # rounds of a fit
 MENDS = 4  # times that margins are widened for what lies between the places looked at
 MARGIN = 0.05  # mm
 MENDABLE = 5.0  # mm; a tube that is farther out of its band won't be brought in by margins
 MOST_TRIED = 6  # choices of liked angles for one number of bends
+COMPARED = 2  # of these that are fitted to the end
 BROKEN = 50.0  # price of broken limits from which on a tube is past mending
 WORTH = 0.1  # mm of mean excess for which a bend more is worth showing
 CLOSE_ENOUGH = 0.3  # mm of mean excess from which on no more bends are tried
@@ -107,11 +108,13 @@ def _best(task: Task, index: BodyIndex, free: Fit, tick: Tick) -> Proposal | Non
     for liked in _choices(task.wish, free.angles):
         tick()
         tried.append(fitting.fitted(task, fitting.priced(task, free.corners, liked), ROUGH))
+    found = []
     for fit in sorted(tried, key=lambda fit: fit.price):
-        found = _mended(task, index, fitting.fitted(task, fit, FINE), tick)
-        if found is not None:
-            return found
-    return None
+        proposal = _mended(task, index, fitting.fitted(task, fit, FINE), tick)
+        found += [] if proposal is None else [proposal]
+        if len(found) == COMPARED:
+            break
+    return min(found, key=_rank, default=None)
 
 
 def _choices(wish: Wish, angles: Floats) -> list[Floats]:
@@ -155,7 +158,7 @@ def _wider(task: Task, tube: Proposal) -> Task | None:
         return None
     near_margin = task.near_margin + (near + MARGIN if 0.0 < near < MENDABLE else 0.0)
     far_margin = task.far_margin + (far + MARGIN if 0.0 < far < MENDABLE else 0.0)
-    return replace(task, near_margin=near_margin, far_margin=far_margin)
+    return replace(task, near_margin=near_margin, far_margin=far_margin, step=cost.FINE_STEP)
 
 
 def _rank(tube: Proposal) -> tuple[float, float]:

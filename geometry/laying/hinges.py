@@ -8,6 +8,7 @@ from geometry.vectors import Floats
 SHARPER = (30.0, 10.0, 3.0, 1.0, 0.3, 0.1, 0.03, 0.01, 0.003)  # mm over which a hinge is rounded
 NEWTON = 3  # steps for each of them
 HALVINGS = 8
+ENOUGH = 1e-5  # a step that brings less than this is the last with its rounding
 SINGULAR = 1e-9
 
 
@@ -38,49 +39,50 @@ def smallest(hinges: Hinges, held: Floats, ties: Ties) -> Floats:
     y = np.zeros(free.shape[1])
     if not len(y):
         return base
+    z = offset.copy()
     for width in SHARPER:
         for _ in range(NEWTON):
-            z = offset + slope @ y
             root = np.sqrt(z * z + width * width)
             first = hinges.weight * (0.5 + 0.5 * z / root)
             second = hinges.weight * (0.5 * width * width / root**3)
             grad = slope.T @ first + stiff @ y + pull
             curve = (slope.T * second) @ slope + stiff
             step = np.linalg.solve(curve + SINGULAR * np.eye(len(y)), -grad)
-            y_new = _downhill(hinges.weight, offset, slope, stiff, pull, width, y, step, float(grad @ step))
-            if y_new is None:
+            way = slope @ step
+            part = _downhill(
+                _Rounded(hinges.weight, width, z, way), step @ (stiff @ step), float(grad @ step)
+            )
+            y, z = y + part * step, z + part * way
+            if part * abs(float(grad @ step)) < ENOUGH:
                 break
-            y = y_new
     x: Floats = base + free @ y
     return x
 
 
-def _downhill(
-    weight: Floats,
-    offset: Floats,
-    slope: Floats,
-    stiff: Floats,
-    pull: Floats,
-    width: float,
-    y: Floats,
-    step: Floats,
-    fall: float,
-) -> Floats | None:
-    """Return how far along the step the rounded sum falls enough; None if it doesn't."""
+class _Rounded(Struct, frozen=True, eq=False):
+    """Rounded hinges of weight (m,) along a step that moves their arms z (m,) on by way (m,)."""
 
-    def rounded(at: Floats) -> float:
-        z = offset + slope @ at
-        return float(
-            weight @ (z + np.sqrt(z * z + width * width)) / 2.0 + at @ (stiff @ at) / 2.0 + pull @ at
-        )
+    weight: Floats
+    width: float
+    z: Floats
+    way: Floats
 
-    here, part = rounded(y), 1.0
+    def at(self, part: float) -> float:
+        z = self.z + part * self.way
+        return float(self.weight @ (z + np.sqrt(z * z + self.width * self.width))) / 2.0
+
+
+def _downhill(along: _Rounded, stiff: float, fall: float) -> float:
+    """Return the part of a step after which the sum falls enough; 0 if there is none."""
+    here, part = along.at(0.0), 1.0
+    # The quadratic's slope at the start is in `fall`; what is left of it grows with the step squared.
+    first = along.weight @ (along.way * (0.5 + 0.5 * along.z / np.sqrt(along.z**2 + along.width**2)))
+    pull = fall - float(first)
     for _ in range(HALVINGS):
-        there: Floats = y + part * step
-        if rounded(there) <= here + 0.1 * part * fall:
-            return there
+        if along.at(part) + part * pull + part * part * stiff / 2.0 <= here + 0.1 * part * fall:
+            return part
         part /= 2.0
-    return None
+    return 0.0
 
 
 def _tied(ties: Ties, size: int) -> tuple[Floats, Floats]:

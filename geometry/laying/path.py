@@ -8,7 +8,7 @@ from geometry.laying.wish import Place, Wish
 from geometry.vectors import Floats, Ints, unit
 
 STEP = 45.0  # mm between stations of a path
-MOST_STATIONS = 48
+MOST_STATIONS = 72
 FEWEST_BETWEEN = 6  # steps from one place to the next
 DROPS = 40  # steps of a drop onto the metal, at most
 ON_THE_WAY = 0.5  # mm; a drop that is this near to the stand-off has arrived

@@ -23,12 +23,12 @@ class Places(Struct, frozen=True, eq=False):
     share: Floats
 
 
-def places(straights: Floats, arcs: Floats, step: float) -> Places:
-    """Spread places along the pieces of one tube, no farther apart than the step; ends of straights too."""
+def places(straights: Floats, arcs: Floats, step: float, arc_step: float) -> Places:
+    """Spread places along the pieces of one tube, no farther apart than the steps; at their ends too."""
     piece, part, share = [], [], []
     for number in range(len(straights) + len(arcs)):
         length = float((arcs if number % 2 else straights)[number // 2])
-        parts = max(int(np.ceil(length / step)), 1)
+        parts = max(int(np.ceil(length / (arc_step if number % 2 else step))), 1)
         marks = np.linspace(0.0, 1.0, parts + 1)
         shares = np.full(parts + 1, 1.0 / parts)
         shares[[0, -1]] /= 2.0

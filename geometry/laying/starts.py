@@ -9,7 +9,8 @@ from geometry.laying.path import Path
 from geometry.laying.wish import Wish
 from geometry.vectors import Floats, Ints
 
-LOOKS = 14  # places along an edge where its distance is looked up
+LOOKS = 10  # places along an edge where its distance is looked up
+MOST_STATIONS = 36  # of the path where corners are tried
 SIDE = 0.8  # of the corridor; corners are also tried so far beside the path
 FARTHER = (25.0, 90.0)  # mm beyond the wanted stand-off where corners are tried too
 STRAIGHTER = 0.2  # what a mm too short between corners costs
@@ -56,13 +57,14 @@ def _corridor(path: Path, wish: Wish) -> _Corridor:
     offsets = [(0.0, 0.0), (low, 0.0), *((high, 0.0) for high in FARTHER)]
     offsets += [(0.0, side) for side in (-aside, aside)] + [(FARTHER[0], side) for side in (-aside, aside)]
     out, side = np.array(offsets).T
-    inner = slice(1, -1)
+    inner = np.arange(1, len(path.points) - 1)
+    inner = inner[:: max(int(np.ceil(len(inner) / MOST_STATIONS)), 1)]
     points = (
         path.points[inner, None]
         + out[:, None] * path.outward[inner, None]
         + side[:, None] * path.aside[inner, None]
     )
-    stations = np.repeat(np.arange(1, len(path.points) - 1), len(offsets))
+    stations = np.repeat(inner, len(offsets))
     return _Corridor(
         np.concatenate([path.points[:1], points.reshape(-1, 3), path.points[-1:]]),
         np.concatenate([[0], stations, [len(path.points) - 1]]),

@@ -9,15 +9,14 @@ from msgspec.structs import replace
 
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
-from geometry.checks import bends, clearance, completing, groups, joints, proposals, tyres
+from geometry.checks import bends, clearance, completing, groups, harm, joints, proposals, tyres
 from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
-from geometry.checks.proposals import Harms
 from geometry.checks.report import Basis, Report, without_basis, worst_first
 from geometry.checks.tubes import Pair
 from geometry.checks.tyres import Envelopes
-from geometry.layout import Layout, Node, Panel, Tube
+from geometry.layout import Layout, Panel
 from geometry.progress import Progress, no_progress
 
 __all__ = [
@@ -51,8 +50,8 @@ def check(
     old = previous or Report()
     fresh = clearance.measured(layout, index, redone)
     beside = clearance.findings(layout, index, fresh, redone)
-    harms = _harms(layout, index, beside)
     pairs = _pairs(layout, old, kept, redone)
+    harms = harm.of(layout, index, beside, pairs)
     return replace(
         old,
         clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),
@@ -99,32 +98,6 @@ def check_layout(layout: Layout, progress: Progress = no_progress) -> Report:
     return without_basis(report)
 
 
-def _harms(layout: Layout, index: BodyIndex, known: tuple[Finding, ...]) -> Harms:
-    """Return what says whether a mend brings tubes into the body, or ties them to what they must not be."""
-
-    def harms(after: Layout, mended: int, touched: frozenset[int]) -> bool:
-        found = (
-            *clearance.findings(after, index, clearance.measured(after, index, touched), touched),
-            *groups.findings(after),
-        )
-        others = touched - {mended}
-        before = (*known, *groups.findings(layout))
-        if not others.isdisjoint(layout.tubes):
-            asked = others & layout.tubes.keys()
-            met = clearance.measured(layout, index, asked)
-            before = (*before, *clearance.findings(layout, index, met, asked))
-        # What a tube that was split off has, the whole tube had.
-        parts = dict.fromkeys(touched - layout.tubes.keys(), mended)
-        allowed = {_about(one, {}) for one in before}
-        return any(_about(one, parts) not in allowed for one in found if one.severity != "note")
-
-    return harms
-
-
-def _about(found: Finding, instead: dict[int, int]) -> tuple[str, frozenset[int], tuple[int, ...]]:
-    return found.rule, frozenset(instead.get(id, id) for id in found.tubes), found.panels
-
-
 def _always() -> bool:
     return True
 
@@ -149,22 +122,9 @@ def _unchanged(layout: Layout, index: BodyIndex, previous: Report | None) -> fro
     )
     # What a tube is tied to it may be through others.
     unchanged -= groups.tied_to_frame(before) ^ groups.tied_to_frame(layout)
-    # What mends a tube hangs on the tubes that it meets as well.
+    # What mends a tube hangs on others as well.
     mended = {found.tubes[0] for found in previous.findings if found.rule in proposals.SEARCHES} & unchanged
-    return unchanged - {id for id in mended if _meeting(before, id) != _meeting(layout, id)}
-
-
-def _meeting(layout: Layout, tube: int) -> list[tuple[Tube, tuple[Node, ...]]]:
-    """Return the tubes that share a node with a tube or sit on it, with all their nodes."""
-    own = set(layout.tubes[tube].nodes)
-    nodes = layout.nodes
-    seats = {node.id for node in nodes.values() if node.landing is not None and node.landing.tube == tube}
-    meeting = own | seats
-    return [
-        (other, tuple(nodes[id] for id in other.nodes))
-        for other in layout.tubes.values()
-        if other.id != tube and not meeting.isdisjoint(other.nodes)
-    ]
+    return unchanged - {id for id in mended if harm.concerned(before, id) != harm.concerned(layout, id)}
 
 
 def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:

@@ -51,7 +51,7 @@ def check(
     fresh = clearance.measured(layout, index, redone)
     beside = clearance.findings(layout, index, fresh, redone)
     pairs = _pairs(layout, old, kept, redone)
-    harms = harm.of(layout, index, beside, pairs)
+    harms = harm.of(layout, index, beside)
     return replace(
         old,
         clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),

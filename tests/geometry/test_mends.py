@@ -108,24 +108,6 @@ def test_no_mend_is_offered_that_brings_a_tube_too_close_to_the_body() -> None:
     assert offered[0] != offered[1] != offered[2]
 
 
-def test_no_mend_is_offered_that_brings_a_tube_too_close_to_another() -> None:
-    layout = sample.build()
-    hoop = next(tube.id for tube in layout.tubes.values() if tube.name == "Winch hoop")
-    index = distance.build(layout)
-    first = findings.check(layout, index)
-    (mend,) = [one.mend for one in first.findings if one.rule == "bend.between_short"]
-    stock = layout.tubes[hoop].stock
-    y = -(150.0 + layout.stocks[stock].od + layout.limits.tube_gap + 1.0)
-    crowded, other = edits.add_tube(layout, [(706.0, y, 680.0), (706.0, y, 860.0)], stock)
-    for previous in (None, first):
-        report = findings.check(crowded, index, previous)
-        (now,) = [one.mend for one in report.findings if one.rule == "bend.between_short"]
-        assert now is not None
-        assert now != mend
-        after = mends.mended(crowded, now)
-        assert not [one for one in findings.check(after, index).findings if {hoop, other} <= set(one.tubes)]
-
-
 def test_a_mend_that_would_do_harm_is_not_offered() -> None:
     layout = sample.build()
     hoop = next(tube.id for tube in layout.tubes.values() if tube.name == "Winch hoop")

@@ -132,6 +132,16 @@ def lines_actor(width: float) -> vtkActor:
     return actor
 
 
+def smooth(points: Floats, triangles: np.ndarray) -> vtkPolyData:
+    """Return a mesh with normals that round its facets off."""
+    normals = vtkPolyDataNormals()
+    normals.SetInputData(poly_data(points, triangles))
+    normals.SetFeatureAngle(CREASE)
+    normals.Update()
+    smoothed: vtkPolyData = normals.GetOutput()
+    return smoothed
+
+
 def set_surface(actor: vtkActor, surface: shapes.Surface) -> None:
     mesh = poly_data(surface.points, surface.triangles)
     mesh.GetPointData().SetNormals(numpy_to_vtk(np.ascontiguousarray(surface.normals), deep=True))

@@ -21,6 +21,8 @@ class Theme(Struct, frozen=True):
     tube_selected: str
     tube_bad: str  # a bend that cannot be made
     section: str
+    tyre: str
+    swept: str  # what tyres sweep through
     figure: str
     text: str
     faint: str
@@ -47,6 +49,8 @@ LIGHT = Theme(
     tube_selected="#1d8a80",
     tube_bad="#D55E00",
     section="#7a3e12",
+    tyre="#6f6a64",
+    swept="#8a6fb0",
     figure="#cfd2d0",
     text="#1f2421",
     faint="#5f655f",
@@ -69,6 +73,8 @@ DARK = Theme(
     tube_selected="#4cc4b6",
     tube_bad="#ff7a1f",
     section="#f0b64a",
+    tyre="#4a4744",
+    swept="#a48bd0",
     figure="#565c5f",
     text="#e9ebe8",
     faint="#a3aaa6",

@@ -3,6 +3,7 @@
 One actor a tube and one a panel. A change of the layout touches only what differs by identity.
 """
 
+from collections.abc import Mapping
 from typing import Literal
 from weakref import WeakKeyDictionary
 
@@ -11,13 +12,15 @@ from msgspec import Struct
 from vtkmodules.vtkCommonDataModel import vtkPlane, vtkPolyData
 from vtkmodules.vtkRenderingCore import vtkCamera, vtkLight, vtkRenderer
 
-from app.viewport import actors, colours, shapes
+from app.viewport import actors, colours, movers, shapes
 from app.viewport import camera as cameras
 from app.viewport.camera import Camera, Ray
 from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
+from app.viewport.movers import Movers
 from app.viewport.surface import poly_data
 from geometry.body import placement
+from geometry.checks import moving
 from geometry.layout import Layout, Mesh, Panel, Tube
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats
@@ -67,7 +70,9 @@ class Scene:
         self._grid_unit: GridUnit = "metric"
         self._shows_grid = True
         self._shows_figure = False
+        self._openings: Mapping[int, float] = {}
         self._grid_box: tuple[float, ...] | None = None
+        self.movers = Movers(renderer)
         self._grid = [actors.lines_actor(1.0), actors.lines_actor(1.4)]
         self._figure = actors.plain_actor()
         self._outline = actors.lines_actor(2.0)
@@ -84,7 +89,21 @@ class Scene:
         before, self._layout = self._layout, layout
         if before.panels is not layout.panels or before.bodies is not layout.bodies:
             self._show_panels()
+        self.movers.show(layout)
         self._show_tubes()
+
+    def set_openings(self, openings: Mapping[int, float]) -> None:
+        """Draw panels open, from 0 to 1; what moves with them goes along."""
+        self._openings = openings
+        for id in self._panels:
+            self._open_panel(id)
+
+    def _open_panel(self, id: int) -> None:
+        carrier = moving.carrier_of(self._layout, id)
+        opening = self._openings.get(carrier.id, 0.0)
+        actor = self._panels[id][1].actor
+        is_open = carrier.motion is not None and opening > 0.0
+        actor.SetUserMatrix(movers.matrix(carrier.motion, opening) if carrier.motion and is_open else None)
 
     def _show_tubes(self) -> None:
         layout = self._layout
@@ -124,6 +143,7 @@ class Scene:
             self.renderer.AddActor(drawn.actor)
             self._panels[id] = (key, drawn)
             self._clip(drawn)
+        self._open_panel(id)
         self._paint_panel(id)
 
     def _mesh_of(self, panel: Panel) -> vtkPolyData:
@@ -179,6 +199,7 @@ class Scene:
 
     def set_theme(self, theme: Theme) -> None:
         self.theme = theme
+        self.movers.set_theme(theme)
         self.renderer.SetGradientBackground(True)
         self.renderer.SetBackground(*rgb(theme.floor))
         self.renderer.SetBackground2(*rgb(theme.sky))
@@ -197,6 +218,7 @@ class Scene:
         if hovered != self._hovered:
             changed |= {id for id in (hovered, self._hovered) if id is not None}
         self._selected, self._hovered = selected, hovered
+        self.movers.emphasise(selected)
         for id in changed:
             if id in self._tubes:
                 self._paint_tube(id)
@@ -316,6 +338,7 @@ class Scene:
         boxes = [actor.GetBounds() for actor in (*self._grid, self._figure) if actor.GetVisibility()]
         boxes += [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
         boxes += [drawn.bounds for drawn in self._tubes.values()]
+        boxes += [drawn.actor.GetBounds() for _, drawn in self._panels.values()] + self.movers.bounds()
         sound = [box for box in boxes if box is not None and box[0] <= box[1]]
         if not sound:
             return np.full(3, -5000.0), np.full(3, 5000.0)

@@ -11,6 +11,7 @@ from geometry.vectors import Floats, any_perpendicular
 
 SIDES = 20  # of a tube's section; round enough at the size of a hand on the screen
 PERSON_HEIGHT = 1750.0
+RIM_PART = 0.5  # of a tyre's diameter, where its rim was not asked for
 
 
 class Surface(Struct, frozen=True, eq=False):
@@ -89,6 +90,35 @@ def joined(parts: list[Surface]) -> Surface:
         np.concatenate([part.points for part in parts]),
         np.concatenate([part.normals for part in parts]),
         np.concatenate([part.triangles + start for part, start in zip(parts, starts, strict=True)]),
+    )
+
+
+def wheel(od: float, width: float, shoulder: float, rim: float | None, sides: int = 48) -> Surface:
+    """Return a tyre about the y axis, with a dished disc in place of its rim."""
+    inner = (rim or RIM_PART * od) / 2.0
+    turn = np.linspace(0.0, math.pi / 2.0, 5)
+    edge = width / 2.0 - shoulder + shoulder * np.sin(turn)
+    height = od / 2.0 - shoulder + shoulder * np.cos(turn)
+    half = [
+        (0.0, od / 2.0),
+        *zip(edge, height, strict=True),
+        (width / 2.0, inner),
+        (0.3 * width, 0.9 * inner),
+    ]
+    half.append((0.3 * width, 0.0))
+    rows = np.array([(-y, r) for y, r in half[:0:-1]] + half)
+    along = np.gradient(rows, axis=0)
+    out = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    out /= np.maximum(np.linalg.norm(out, axis=1), 1e-9)[:, None]
+    angle = np.arange(sides) * (math.tau / sides)
+
+    def round_(profile: Floats) -> Floats:
+        y = np.repeat(profile[:, :1], sides, axis=1)
+        x, z = (np.outer(profile[:, 1], part(angle)) for part in (np.cos, np.sin))
+        return np.stack([x, y, z], axis=-1).reshape(-1, 3)
+
+    return Surface(
+        round_(rows), round_(out), _sweep_triangles(len(rows), sides)[: (len(rows) - 1) * sides * 2]
     )
 
 

@@ -1,6 +1,6 @@
 """The room: the scene with its labels, the tools, and the way one looks round. The rest is furniture."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from itertools import product
 from typing import TYPE_CHECKING, Any, cast
 
@@ -23,6 +23,7 @@ from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.lookout import Lookout
 from app.viewport.marks import Mark, Spot, Stroke, Xy
+from app.viewport.movers import Pose, Shows, WheelKey
 from app.viewport.navigation import Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
@@ -75,6 +76,7 @@ class View(PointingWidget):
         self._fitted: Camera | None = None
         self._has_waited = False
         self._was_moving = False
+        self._openings: dict[int, float] = {}
         self._lookout = Lookout()
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
@@ -196,6 +198,30 @@ class View(PointingWidget):
     def set_figure(self, shown: bool) -> None:
         """Stand a person-high figure beside the body."""
         self.scene.set_figure(shown)
+        self.redraw()
+
+    def set_opening(self, panel: int, opening: float) -> None:
+        """Draw a panel open, from 0 to 1, with all that it carries."""
+        self._openings = {**self._openings, panel: opening}
+        self.scene.set_openings(self._openings)
+        self.redraw()
+
+    def opening(self, panel: int) -> float:
+        """How far a panel is drawn open."""
+        return self._openings.get(panel, 0.0)
+
+    def set_wheels(self, shows: Shows) -> None:
+        """Draw wheels, or what their tyres sweep through as well, or neither."""
+        self.scene.movers.set_shows(shows)
+        self.redraw()
+
+    def show_envelopes(self, meshes: Mapping[WheelKey, Mesh]) -> None:
+        self.scene.movers.set_envelopes(meshes)
+        self.redraw()
+
+    def set_pose(self, axle: int, pose: Pose) -> None:
+        """Draw the wheels of an axle at a place in their travel: heave, roll, steer from -1 to 1."""
+        self.scene.movers.set_pose(axle, pose)
         self.redraw()
 
     # -- the camera ---------------------------------------------------------------
@@ -498,6 +524,8 @@ class View(PointingWidget):
 
     def _on_opened(self) -> None:
         self._annotator.start_anew()
+        self._openings = {}
+        self.scene.set_openings({})
         self._needs_fit = True
         self.set_tool("select")
         self.fit()

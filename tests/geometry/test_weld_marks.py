@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from geometry import edits, fixing, weld_marks
+from geometry.errors import GeometryError
 from geometry.layout import Body, Layout, Mesh, Panel, Weld
 from geometry.tube import centreline, welds
 from geometry.tube.stock import starting_rack
@@ -147,3 +148,16 @@ def test_a_panel_that_is_its_own_image_stays_itself() -> None:
     doubled = replace(layout.panels[ROOF], id=NEXT_ID + 5)
     both = replace(layout, panels={NEXT_ID + 5: doubled, **layout.panels})
     assert weld_marks.twin_of(both, ROOF) == ROOF
+
+
+@given(st.lists(st.tuples(st.integers(0, 2), shifts), min_size=1, max_size=5))
+def test_whatever_nodes_are_moved_marks_lie_on_the_tube_in_order(moves: list[tuple[int, Vec3]]) -> None:
+    layout, tube = elbow(Weld(LEFT, 300.0, 500.0), Weld(ROOF, 1100.0, None))
+    for number, shift in moves:
+        try:
+            layout = edits.move_nodes(layout, [layout.tubes[tube].nodes[number]], shift)
+        except GeometryError:
+            continue
+        length = centreline.of(layout, layout.tubes[tube]).length
+        for start, end in spans(layout, tube):
+            assert 0.0 <= start < end <= length

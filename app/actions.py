@@ -163,6 +163,19 @@ COMMANDS: tuple[Command, ...] = (
     Command("show_all", "Show &all", "Shift+H", "Show every panel that is kept."),
     Command("leave_out", "&Leave out or keep", "", "Left-out panels are neither drawn nor checked."),
     Command(
+        "open_panel",
+        "&Open or close the panel",
+        "Shift+O",
+        "Show the selected door, bonnet or slide open in the view, or closed again.",
+    ),
+    Command(
+        "add_axle",
+        "Add an a&xle",
+        "X",
+        "Put a pair of wheels under the body; the space their tyres need is checked.",
+    ),
+    Command("duplicate_axle", "Copy the axl&e", "", "Put a copy of the selected axle behind the last one."),
+    Command(
         "check_now",
         "&Check everything now",
         "F5",
@@ -203,6 +216,17 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command("grid", "Gri&d", "G", "Show the grid on the ground.", is_switch=True),
     Command("figure", "Person for si&ze", "U", "Show a person-high figure beside the body.", is_switch=True),
+    Command("show_wheels", "&Wheels", "Ctrl+Shift+X", "Show the wheels at ride height.", choice="wheels"),
+    Command(
+        "show_swept",
+        "Wheels and what they &sweep through",
+        "Shift+X",
+        "Show the space that tyres need through bump, droop, roll and steering as well.",
+        choice="wheels",
+    ),
+    Command(
+        "show_no_wheels", "&No wheels", "", "Show no wheels; they are checked all the same.", choice="wheels"
+    ),
     Command("fainter", "Bod&y fainter", "[", "Make the body more see-through."),
     Command("denser", "&Body denser", "]", "Make the body less see-through."),
     Command("section_off", "&Whole body", "", "Show the body uncut.", choice="section"),
@@ -258,10 +282,10 @@ MENUS = {
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
     "add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
-    "show_all leave_out",
+    "show_all leave_out - open_panel - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
-    "&View": "fit fly_to >look parallel grid figure - fainter denser >section - fold_job fold_selection "
-    "fold_below view_alone - findings schedule start_page",
+    "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels - fold_job "
+    "fold_selection fold_below view_alone - findings schedule start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }
@@ -272,6 +296,7 @@ SUBMENUS = {
     "stock": ("Change &stock", ""),
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
+    "wheels": ("W&heels", "show_wheels show_swept show_no_wheels"),
     "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),
     "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
 }
@@ -296,12 +321,13 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("mirror", "reverse", "select_nodes", "add_corner"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
+    ("open_panel", "duplicate_axle"),
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (
     ("tool_tube", "tool_measure"),
     ("fit", "show_all", "select_all"),
-    ("import_body", "measured_body"),
+    ("import_body", "measured_body", "add_axle"),
 )
 
 

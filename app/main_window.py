@@ -26,6 +26,7 @@ from app.garbage import TidyGarbage
 from app.guarded import guarded
 from app.job_files import JobFiles
 from app.live_checks import LiveChecks
+from app.moving_commands import MovingCommands
 from app.panels.findings import FindingsPanel
 from app.panels.keys import KeysPanel
 from app.panels.limits import LimitsPanel
@@ -120,6 +121,7 @@ class MainWindow(QMainWindow):
         self.live = LiveChecks(self)
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
+        self.on_moving = MovingCommands(session, self.view, self.properties, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
         self.files.settle_step = self.on_steps.settle
         self.commands = actions.make_actions(self, self._on_triggered)
@@ -219,7 +221,7 @@ class MainWindow(QMainWindow):
             "log": self._on_log,
             "about": self._on_about,
         }
-        for group in (self.on_selection, self.on_view, self.on_steps):
+        for group in (self.on_selection, self.on_view, self.on_moving, self.on_steps):
             for command in actions.COMMANDS:
                 if command.name not in doing and hasattr(type(group), command.name):
                     doing[command.name] = getattr(group, command.name)
@@ -277,6 +279,8 @@ class MainWindow(QMainWindow):
         self.properties.stock_chosen.connect(self._on_stock_chosen)
         self.live.ready.connect(self._on_report)
         self.live.failed.connect(self.findings.show_failure)
+        self.live.envelopes_changed.connect(view.show_envelopes)
+        self.on_moving.refused.connect(self.message.refuse)
         files.job_started.connect(self.progress.follow)
         files.refused.connect(self.message.refuse)
         files.told.connect(self._on_told)
@@ -509,6 +513,9 @@ class MainWindow(QMainWindow):
             "show_all": free and any(not panel.shown for panel in layout.panels.values()),
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes),
             "trial_bends": not self.on_steps.is_open,
+            "open_panel": inside and len(panels) == 1,
+            "add_axle": free,
+            "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
         possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
@@ -633,7 +640,15 @@ class MainWindow(QMainWindow):
         units = next(name for name, units in UNIT_CHOICES.items() if _same_units(units, settings.units))
         for name in (f"units_{units}", f"theme_{settings.theme}", f"paper_{settings.paper.lower()}"):
             self.commands[name].setChecked(True)
-        for name in ("fold_job", "fold_selection", "fold_below", "tool_select", "section_off", "grid"):
+        for name in (
+            "fold_job",
+            "fold_selection",
+            "fold_below",
+            "tool_select",
+            "section_off",
+            "grid",
+            "show_wheels",
+        ):
             self.commands[name].setChecked(True)
         self.commands["safe_graphics"].setChecked(settings.safe_graphics)
 
@@ -743,6 +758,7 @@ UNIT_CHOICES = {
 }
 NEED_THE_ROOM = (
     *("fit", "fly_to", "parallel", "grid", "figure", "fainter", "denser"),
+    *("show_wheels", "show_swept", "show_no_wheels"),
     *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
     *("fold_job", "fold_selection", "fold_below"),

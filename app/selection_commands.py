@@ -197,6 +197,7 @@ def names(layout: Layout, ids: Iterable[int]) -> str:
         ("tube", "tubes", layout.tubes),
         ("panel", "panels", layout.panels),
         ("body", "bodies", layout.bodies),
+        ("axle", "axles", layout.axles),
         ("node", "nodes", layout.nodes),
     )
     if len(chosen) == 1:

@@ -164,4 +164,5 @@ class Session(QObject):
 
     def _exists(self, id: int) -> bool:
         layout = self._layout
-        return any(id in things for things in (layout.nodes, layout.tubes, layout.panels, layout.bodies))
+        kinds = (layout.nodes, layout.tubes, layout.panels, layout.bodies, layout.axles)
+        return any(id in things for things in kinds)

@@ -113,6 +113,20 @@ def hinge_at(layout: Layout, panel: int, edge: PanelEdge) -> Hinge:
     return hinge_through(layout, panel, start, end)
 
 
+def usual_hinge(layout: Layout, panel: int) -> Hinge:
+    """Return the hinge that a panel most likely has: upright panels at their front edge, others at the rear.
+
+    A panel that stands across the car at its back end hangs from its top edge.
+    """
+    points = _points(layout, panel)
+    long, wide, high = np.ptp(points, axis=0)
+    if high < min(long, wide):
+        return hinge_at(layout, panel, "rear")
+    stands_across = long < wide
+    is_behind = points[:, 0].mean() < _middle_of_body(layout, layout.panels[panel].body)[0]
+    return hinge_at(layout, panel, "top" if stands_across and is_behind else "front")
+
+
 def hinge_near(layout: Layout, panel: int, place: Vec3) -> Hinge:
     """Return a hinge along the straight run of the panel's rim nearest to a place on it."""
     points, triangles = _points(layout, panel), layout.panels[panel].mesh.triangles

@@ -8,11 +8,13 @@ from PySide6.QtWidgets import QCheckBox, QComboBox
 from app import units as unit_text
 from app import wording
 from app.panels.fixing_rows import StandOffFields
+from app.panels.motion_rows import MotionRows
 from app.panels.rows import NamedPage
 from app.session import Session
 from app.units import Units
 from geometry import edits
 from geometry.body import placement
+from geometry.checks.findings import Report
 from geometry.layout import Layout, Panel
 
 SPLIT_MARK = re.compile(r"(#\d+)+$")  # tells what was split off from the whole that the file names
@@ -51,6 +53,8 @@ class PanelPage(NamedPage):
         self.field("Colour", self.colour, "How the panel is drawn.")
         self.standoff = StandOffFields(session, units, "tube")
         self.field("Stand-off", self.standoff)
+        self.motion = MotionRows(session, units)
+        self.whole(self.motion)
         tip = "Make a panel of its own of some faces of this one."
         self.split = self.command_button("Split…", "split_panel", tip)
         self.whole(self.split)
@@ -71,6 +75,11 @@ class PanelPage(NamedPage):
         self.shown.setChecked(panel.shown)
         self.colour.setCurrentIndex(max(self.colour.findData(panel.colour or THEME_COLOUR), 0))
         self.standoff.show_things(layout.limits, [panel], self._units)
+        self.motion.show_panel(layout, panel.id, self._units)
+
+    def show_report(self, report: Report) -> None:
+        if report.is_complete:
+            self.motion.show_touches(report.touches)
 
     def _set(self, words: str, **changes: object) -> None:
         id = self._id

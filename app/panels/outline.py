@@ -25,7 +25,7 @@ from geometry.layout import Layout, Tube
 
 ID = Qt.ItemDataRole.UserRole
 NAME, STATE = 0, 1
-HEADINGS = ("Body", "Tubes")
+HEADINGS = ("Body", "Tubes", "Wheels")
 OPEN_UP_TO = 10  # panels of a body that are listed at once; more would push the tubes out of sight
 
 
@@ -129,7 +129,7 @@ class OutlinePanel(QWidget):
         self._fill()
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
-        same = before.tubes == after.tubes and before.bodies == after.bodies
+        same = before.tubes == after.tubes and before.bodies == after.bodies and before.axles == after.axles
         if same and _panels_look(before) == _panels_look(after) and before.nodes.keys() == after.nodes.keys():
             return  # nodes that only moved look the same here
         self._fill()
@@ -153,10 +153,15 @@ class OutlinePanel(QWidget):
             group.setFlags(Qt.ItemFlag.ItemIsEnabled)
             for tube in layout.tubes.values():
                 self._add_tube(group, tube)
+        if layout.axles:
+            group = QTreeWidgetItem(self._tree, [HEADINGS[2], ""])
+            group.setFlags(Qt.ItemFlag.ItemIsEnabled)
+            for axle in layout.axles.values():
+                self._add(group, axle.id, axle.name)
         for item in self._all_items():
             key = self._key(item)
             is_long = key in layout.tubes or item.childCount() > OPEN_UP_TO
-            item.setExpanded(key not in closed if key in known else key == HEADINGS[1] or not is_long)
+            item.setExpanded(key not in closed if key in known else key in HEADINGS or not is_long)
             item.setFirstColumnSpanned(key not in layout.tubes and not item.text(STATE))
         self._tree.verticalScrollBar().setValue(place)
         self._filling = False
@@ -198,7 +203,7 @@ class OutlinePanel(QWidget):
 
     def _key(self, item: QTreeWidgetItem) -> object:
         id = item.data(NAME, ID)
-        return HEADINGS[1] if id is None else id
+        return item.text(NAME).partition(" (")[0] if id is None else id
 
     def _show_selection(self, selection: frozenset[int]) -> None:
         if self._filling:
@@ -295,6 +300,7 @@ def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
 def _named(layout: Layout) -> dict[int, str]:
     names = {id: tube.name for id, tube in layout.tubes.items()}
     names |= {id: panel.name for id, panel in layout.panels.items()}
+    names |= {id: axle.name for id, axle in layout.axles.items()}
     return names | {id: body.name for id, body in layout.bodies.items()}
 
 

@@ -3,6 +3,7 @@
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import QScrollArea, QVBoxLayout, QWidget
 
+from app.panels.axle_page import AxlePage
 from app.panels.body_pages import BodyPage, PanelPage
 from app.panels.job_page import JobPage
 from app.panels.many_page import ManyPage
@@ -31,6 +32,7 @@ class PropertiesPanel(QScrollArea):
         self.node = NodePage(session, units)
         self.panel = PanelPage(session, units)
         self.body = BodyPage(session, units)
+        self.axle = AxlePage(session, units)
         self.many = ManyPage(session, units)
         self._page: Page = self.job
         holder = QWidget()
@@ -63,9 +65,11 @@ class PropertiesPanel(QScrollArea):
 
     def show_report(self, report: Report) -> None:
         self.tube.show_report(report)
+        self.panel.show_report(report)
+        self.axle.show_report(report)
 
     def _all_pages(self) -> tuple[Page, ...]:
-        return (self.job, self.tube, self.node, self.panel, self.body, self.many)
+        return (self.job, self.tube, self.node, self.panel, self.body, self.axle, self.many)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         # The hand comes first: while dragging, the numbers follow a few frames behind.
@@ -98,4 +102,6 @@ class PropertiesPanel(QScrollArea):
             return self.tube
         if id in layout.nodes:
             return self.node
+        if id in layout.axles:
+            return self.axle
         return self.panel if id in layout.panels else self.body

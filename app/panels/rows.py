@@ -18,7 +18,7 @@ from app.panels.fields import SEVERAL, LengthField, TextField
 from app.session import Session
 from app.units import Units
 from geometry import edits
-from geometry.layout import Body, Panel, Tube
+from geometry.layout import Axle, Body, Panel, Tube
 
 LONG_LABEL = "Trial bends"  # so wide is the column of labels, that fields stand below each other
 
@@ -154,9 +154,10 @@ class NamedPage(Page):
         if thing is not None and not self.name.hasFocus():
             self.name.setText(thing.name)
 
-    def _thing(self) -> Tube | Panel | Body | None:
+    def _thing(self) -> Tube | Panel | Body | Axle | None:
         layout, id = self._session.layout, self._id
-        return layout.tubes.get(id) or layout.panels.get(id) or layout.bodies.get(id)
+        things = (layout.tubes, layout.panels, layout.bodies, layout.axles)
+        return next((kind[id] for kind in things if id in kind), None)
 
     def _on_name(self) -> None:
         thing, wanted = self._thing(), self.name.text().strip()

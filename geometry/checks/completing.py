@@ -36,7 +36,7 @@ def completed(
         if not go_on():
             return report, False
         report = part(report, basis)
-    return report, True
+    return replace(report, is_complete=True), True
 
 
 def is_later(rule: str) -> bool:

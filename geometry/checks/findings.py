@@ -73,6 +73,7 @@ def check(
             )
         ),
         checked=redone | unchanged,
+        is_complete=False,
         basis=Basis(layout, index),
     )
 

@@ -41,6 +41,7 @@ class Report(Struct, frozen=True, eq=False):
     bites: tuple[Bite, ...] = ()  # panels near or in what tyres sweep through
     findings: tuple[Finding, ...] = ()  # worst first
     checked: frozenset[int] = frozenset()  # tubes whose figures belong to this layout
+    is_complete: bool = False  # what follows later is in it, and of this layout
     basis: Basis | None = None  # what the next check compares with; None: nothing can be reused
     bases: dict[str, Basis] = {}  # the same for each part that follows later, by its name
 

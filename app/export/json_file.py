@@ -14,6 +14,7 @@ from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
 from geometry.checks.groups import Group
+from geometry.checks.tyres import Bite, TyreClearance
 from geometry.layout import Layout
 from geometry.shop import schedule as schedules
 from geometry.shop.schedule import Schedule
@@ -76,6 +77,31 @@ def tie_row(group: Group, layout: Layout) -> dict[str, Any]:
             {"tube": _name(layout.tubes, tube), "panel": _name(layout.panels, panel)}
             for tube, panel in group.welded
         ],
+    }
+
+
+def tyre_row(row: TyreClearance, layout: Layout) -> dict[str, Any]:
+    """Return the room a tube leaves to what a tyre sweeps through, for scripts, in mm."""
+    return {
+        "axle": _name(layout.axles, row.axle),
+        "side": row.side,
+        "tube": _name(layout.tubes, row.tube),
+        "clearance_mm": row.clearance,
+        "station_mm": row.station,
+        "tube_point": list(row.tube_point),
+        "tyre_point": list(row.tyre_point),
+    }
+
+
+def bite_row(bite: Bite, layout: Layout) -> dict[str, Any]:
+    """Return the room a panel leaves to what a tyre sweeps through, for scripts, in mm."""
+    return {
+        "axle": _name(layout.axles, bite.axle),
+        "side": bite.side,
+        "panel": _name(layout.panels, bite.panel),
+        "clearance_mm": layout.limits.tyre_margin - bite.depth,
+        "missing_mm": bite.depth,
+        "at": list(bite.at),
     }
 
 

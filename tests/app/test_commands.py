@@ -15,7 +15,8 @@ import pytest
 
 from app import __main__ as start
 from app import commands
-from geometry import edits, fixing, rack
+from geometry import axles, edits, fixing, rack
+from geometry.body import tyres
 from geometry.files import job
 from geometry.layout import Die, Layout
 from geometry.tube import stock
@@ -265,6 +266,30 @@ def test_check_gives_ties_and_what_they_cost(body: Path, capfd: Any) -> None:
     summary = capfd.readouterr().out.splitlines()[-1]
     assert "15.0 mm to 40.0 mm (other for 1 tube)" in summary
     assert summary.endswith("body on its mounts ±15.0 mm.")
+
+
+def test_check_gives_the_room_of_tyres(body: Path, capfd: Any) -> None:
+    caged = with_tube(body, 30.0)
+    layout, front = axles.add(job.load(caged), tyres.parsed("33x12.50R15"))
+    (tube,) = layout.tubes.values()
+    x, y, z = layout.nodes[tube.nodes[0]].position
+    layout = axles.change(layout, front, x=x, height=z, track=2.0 * abs(y), steer_inner=0.0, steer_outer=0.0)
+    job.save(layout, caged)
+    capfd.readouterr()
+    assert commands.run(["check", str(caged), "--json"]) == 1
+    value = json.loads(capfd.readouterr().out)
+    (row,) = value["tyres"]
+    side = "left" if y > 0.0 else "right"
+    assert (row["axle"], row["side"], row["tube"]) == ("Front axle", side, "T1")
+    assert row["clearance_mm"] == pytest.approx(-0.75 * 25.4)  # it runs out of there again
+    assert row.keys() >= {"station_mm", "tube_point", "tyre_point"}
+    margin = layout.limits.tyre_margin
+    for bite in value["tyres_and_panels"]:
+        assert bite["axle"] == "Front axle"
+        assert bite["clearance_mm"] == pytest.approx(margin - bite["missing_mm"])
+        assert bite["missing_mm"] > 0.0
+    assert {bite["panel"] for bite in value["tyres_and_panels"]} <= {p.name for p in layout.panels.values()}
+    assert "tyre.hits_tube" in {finding["rule"] for finding in value["findings"]}
 
 
 def test_check_says_it_in_sentences_without_json(body: Path, capfd: Any) -> None:

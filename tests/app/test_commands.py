@@ -281,7 +281,7 @@ def test_check_gives_the_room_of_tyres(body: Path, capfd: Any) -> None:
     (row,) = value["tyres"]
     side = "left" if y > 0.0 else "right"
     assert (row["axle"], row["side"], row["tube"]) == ("Front axle", side, "T1")
-    assert row["clearance_mm"] == pytest.approx(-0.75 * 25.4)  # it runs out of there again
+    assert row["clearance_mm"] == pytest.approx(-0.75 * 25.4, abs=0.05)  # it runs out of there again
     assert row.keys() >= {"station_mm", "tube_point", "tyre_point"}
     margin = layout.limits.tyre_margin
     for bite in value["tyres_and_panels"]:

@@ -32,6 +32,7 @@ GEOMETRY = (
         "trimming",
         "weld_marks",
     ),
+    ("laying",),
     ("shop", "files"),
     ("sample",),
 )
@@ -46,6 +47,7 @@ APP = (
         "cover",
         "furniture",
         "job_files",
+        "moving_commands",
         "selection_commands",
         "step_commands",
         "view_commands",

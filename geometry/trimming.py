@@ -1,0 +1,124 @@
+"""Panels cut away for tyres. Edits: layout in, layout out; a cut in a large scan takes a while."""
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
+
+from geometry.body import envelope, placement, trim
+from geometry.body.distance import PanelIndex
+from geometry.body.trim import GapOf
+from geometry.errors import GeometryError
+from geometry.layout import Layout, Mesh, Panel, Trim
+from geometry.vectors import Floats, vec
+
+ROOM = 200.0  # mm beyond margin and box at which a gap is worked out; farther off its box will do
+LINE_ACCURACY = 0.3  # mm that a stored cut line may run beside the cut: a scriber's width
+
+
+class Trimmed(Struct, frozen=True, eq=False):
+    """A panel's mesh once it is cut, and the cut: both as the mesh was read."""
+
+    panel: int
+    mesh: Mesh
+    trim: Trim
+
+
+def gap_to(swept: Sequence[Mesh], margin: float) -> GapOf:
+    """Return the gap of points (n, 3) to what tyres sweep through; negative inside."""
+    indexes = [PanelIndex(mesh.vertices, mesh.triangles) for mesh in swept]
+
+    def gaps(points: Floats) -> Floats:
+        least = np.full(len(points), np.inf)
+        for index in indexes:
+            low, high = index.bounds
+            boxed = np.linalg.norm(np.maximum(np.maximum(low - points, points - high), 0.0), axis=1)
+            near = boxed < margin + ROOM
+            boxed[near] = envelope.mesh_gaps(index, points[near])
+            least = np.minimum(least, boxed)
+        return least
+
+    return gaps
+
+
+def cut_for(layout: Layout, panel: int, gap_of: GapOf) -> Trimmed:
+    """Work out what of a panel stays clear of the tyres by Limits.tyre_margin, from the whole of it."""
+    one, margin = _panel(layout, panel), layout.limits.tyre_margin
+    placed = layout.bodies[one.body].placement
+    points = placement.world_points(placed, one.whole.vertices)
+    made = trim.cut(points, one.whole.triangles, gap_of, margin)
+    if not made.lines and len(made.rest.triangles):
+        raise GeometryError(
+            f"Every tyre keeps {margin:g} mm or more from {one.name}, so there is nothing to trim.", (panel,)
+        )
+    if not len(made.rest.triangles):
+        raise GeometryError(
+            f"Nothing would be left of {one.name}: all of it is in the way of a tyre. Leave the panel out "
+            "instead, or give the axle less travel or steering.",
+            (panel,),
+        )
+    mesh = Mesh(
+        np.ascontiguousarray(placement.mesh_points(placed, made.rest.points)),
+        np.ascontiguousarray(made.rest.triangles, dtype=np.int32),
+    )
+    for array in (mesh.vertices, mesh.triangles):
+        array.setflags(write=False)
+    lines = tuple(_line(placement.mesh_points(placed, fewer(line))) for line in made.lines)
+    return Trimmed(panel, mesh, Trim(one.whole, lines, margin))
+
+
+def set_trimmed(layout: Layout, cuts: Iterable[Trimmed]) -> Layout:
+    """Return the layout with panels cut as worked out."""
+    panels = dict(layout.panels)
+    for made in cuts:
+        panels[made.panel] = replace(_panel(layout, made.panel), mesh=made.mesh, trim=made.trim)
+    return replace(layout, panels=panels)
+
+
+def untrimmed(layout: Layout, panel: int) -> Layout:
+    """Return the layout with a panel whole again."""
+    one = _panel(layout, panel)
+    if one.trim is None:
+        raise GeometryError(f"{one.name} is not trimmed.", (panel,))
+    return replace(layout, panels={**layout.panels, panel: replace(one, mesh=one.whole, trim=None)})
+
+
+def lines_of(layout: Layout, panel: Panel) -> tuple[Floats, ...]:
+    """Return where a panel is cut, in the car's axes: (k, 3) each."""
+    if panel.trim is None:
+        return ()
+    placed = layout.bodies[panel.body].placement
+    return tuple(placement.world_points(placed, np.array(line)) for line in panel.trim.lines)
+
+
+def fewer(line: Floats) -> Floats:
+    """Return a line with the points that it needs to stay within LINE_ACCURACY."""
+    keep = np.zeros(len(line), dtype=bool)
+    keep[[0, -1]] = True
+    open_ = [(0, len(line) - 1)]
+    while open_:
+        first, last = open_.pop()
+        between = line[first + 1 : last]
+        if not len(between):
+            continue
+        way = line[last] - line[first]
+        length = max(float(way @ way), 1e-12)
+        part = np.clip((between - line[first]) @ way / length, 0.0, 1.0)
+        off = np.linalg.norm(between - line[first] - part[:, None] * way, axis=1)
+        worst = int(off.argmax())
+        if off[worst] > LINE_ACCURACY:
+            middle = first + 1 + worst
+            keep[middle] = True
+            open_ += [(first, middle), (middle, last)]
+    return line[keep]
+
+
+def _line(points: Floats) -> tuple[tuple[float, float, float], ...]:
+    return tuple(vec(point) for point in points)
+
+
+def _panel(layout: Layout, id: int) -> Panel:
+    if id not in layout.panels:
+        raise GeometryError("This panel is no longer in the job.", (id,))
+    return layout.panels[id]

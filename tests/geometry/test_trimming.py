@@ -1,0 +1,144 @@
+"""Panels are trimmed for tyres and made whole again; then nothing of them is in the way."""
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+from msgspec.structs import replace
+
+from geometry import axles, edits, sample, trimming
+from geometry.body import distance, envelope, placement, scan, tyres
+from geometry.checks import tyres as tyre_checks
+from geometry.errors import GeometryError
+from geometry.files import job
+from geometry.layout import Axle, Body, Layout, Limits, Mesh, Panel, Placement, Tyre
+
+RADIUS, WIDTH, MARGIN = 400.0, 240.0, 25.0
+# Nothing steers, nothing rolls and next to nothing moves: what is swept is the tyre.
+STILL = Axle(70, "Front axle", 0.0, RADIUS, 1500.0, Tyre(2 * RADIUS, WIDTH, 40.0), bump=0.0, droop=1.0)
+WING = 60
+TURNED = Placement(25.4, ((0.0, -1.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0)), (100.0, -50.0, 20.0))
+
+
+@pytest.fixture(scope="module")
+def gap_of() -> object:
+    swept = tyre_checks.envelopes(Layout(axles={70: STILL}), {}, lambda: True)
+    return trimming.gap_to([swept[70, "left"].mesh], MARGIN)
+
+
+def with_wing(y: float = 750.0, placed: Placement = TURNED) -> Layout:
+    """A flat upright wing across the tyre's middle, stored as some scanner had it."""
+    world = np.array([(-700.0, y, 200.0), (700.0, y, 200.0), (700.0, y, 1100.0), (-700.0, y, 1100.0)])
+    mesh = Mesh(placement.mesh_points(placed, world), np.array([[0, 1, 2], [0, 2, 3]], np.int32))
+    return Layout(
+        next_id=100,
+        bodies={1: Body(1, "shell", placed)},
+        panels={WING: Panel(WING, "left wing", 1, mesh)},
+        axles={70: STILL},
+        limits=Limits(tyre_margin=MARGIN),
+    )
+
+
+def test_a_wing_square_to_the_axle_is_cut_on_the_tyre_s_circle_and_the_margin(gap_of: object) -> None:
+    layout = with_wing()
+    made = trimming.cut_for(layout, WING, gap_of)  # type: ignore[arg-type]
+    after = trimming.set_trimmed(layout, [made])
+    wing = after.panels[WING]
+    (line,) = trimming.lines_of(after, wing)
+    radii = np.hypot(line[:, 0], line[:, 2] - RADIUS)
+    assert radii == pytest.approx(RADIUS + MARGIN, abs=envelope.TOLERANCE + 1.0)
+    assert line[:, 1] == pytest.approx(750.0)
+    assert wing.trim is not None
+    assert wing.whole is layout.panels[WING].mesh
+    assert not wing.mesh.vertices.flags.writeable
+    again = trimming.untrimmed(after, WING)
+    assert again.panels[WING].mesh is layout.panels[WING].mesh
+    assert again.panels[WING].trim is None
+
+
+def test_a_trimmed_wing_is_trimmed_anew_from_the_whole(gap_of: object) -> None:
+    once = trimming.set_trimmed(with_wing(), [trimming.cut_for(with_wing(), WING, gap_of)])  # type: ignore[arg-type]
+    twice = trimming.cut_for(once, WING, gap_of)  # type: ignore[arg-type]
+    assert len(twice.mesh.triangles) == len(once.panels[WING].mesh.triangles)
+    assert twice.trim.whole is once.panels[WING].whole
+
+
+def test_what_cannot_be_trimmed_is_refused_in_words(gap_of: object) -> None:
+    with pytest.raises(GeometryError, match="nothing to trim"):
+        trimming.cut_for(with_wing(y=2000.0), WING, gap_of)  # type: ignore[arg-type]
+    small = with_wing()
+    inner = np.array([(-90.0, 750.0, 350.0), (90.0, 750.0, 350.0), (0.0, 750.0, 500.0)])
+    mesh = Mesh(placement.mesh_points(TURNED, inner), np.array([[0, 1, 2]], np.int32))
+    small = replace(small, panels={WING: replace(small.panels[WING], mesh=mesh)})
+    with pytest.raises(GeometryError, match="Nothing would be left of left wing"):
+        trimming.cut_for(small, WING, gap_of)  # type: ignore[arg-type]
+    with pytest.raises(GeometryError, match="is not trimmed"):
+        trimming.untrimmed(small, WING)
+    with pytest.raises(GeometryError, match="no longer in the job"):
+        trimming.untrimmed(small, 99)
+
+
+def test_a_trimmed_job_opens_as_it_was_saved(gap_of: object, tmp_path: Path) -> None:
+    after = trimming.set_trimmed(with_wing(), [trimming.cut_for(with_wing(), WING, gap_of)])  # type: ignore[arg-type]
+    job.save(after, tmp_path / "trimmed.outrib")
+    opened = job.load(tmp_path / "trimmed.outrib").panels[WING]
+    wing = after.panels[WING]
+    assert opened.trim is not None
+    assert wing.trim is not None
+    assert opened.trim.lines == wing.trim.lines
+    assert np.array_equal(opened.whole.vertices, wing.whole.vertices)
+    assert np.array_equal(opened.mesh.triangles, wing.mesh.triangles)
+
+
+def test_points_left_out_of_a_line_are_no_loss() -> None:
+    turn = np.linspace(0.0, 3.0, 400)
+    line = 400.0 * np.stack([np.cos(turn), np.sin(turn), 0.1 * turn], axis=1)
+    few = trimming.fewer(line)
+    assert len(few) < 80
+    assert set(map(tuple, few)) <= set(map(tuple, line))
+    near = np.concatenate([np.linspace(a, b, 200) for a, b in itertools.pairwise(few)])
+    assert max(np.linalg.norm(near - point, axis=1).min() for point in line) < trimming.LINE_ACCURACY + 0.1
+
+
+def trimmed_for(layout: Layout) -> tuple[Layout, set[int]]:
+    """Trim each panel that a tyre comes too near to; return the layout and those panels."""
+    swept = tyre_checks.envelopes(layout, {}, lambda: True)
+    index = distance.build(layout)
+    bitten = {bite.panel for bite in tyre_checks.against_panels(layout, index, swept, index)}
+    gaps = trimming.gap_to([one.mesh for one in swept.values()], layout.limits.tyre_margin)
+    gone, cuts = [], []
+    for panel in sorted(bitten):
+        try:
+            cuts.append(trimming.cut_for(layout, panel, gaps))
+        except GeometryError:  # nothing would be left of it
+            gone.append(panel)
+    return edits.delete(trimming.set_trimmed(layout, cuts), gone), bitten
+
+
+def left_over(layout: Layout) -> float:
+    """Return the most that panels still lack of the room for tyres."""
+    swept, index = tyre_checks.envelopes(layout, {}, lambda: True), distance.build(layout)
+    return max((b.depth for b in tyre_checks.against_panels(layout, index, swept, index)), default=0.0)
+
+
+def test_the_sample_body_trimmed_for_large_tyres_is_out_of_their_way() -> None:
+    layout, front = axles.add(sample.build())
+    layout = axles.change(layout, front, tyre=tyres.parsed("33x12.50R15"), height=420.0)
+    after, bitten = trimmed_for(layout)
+    names = {layout.panels[id].name for id in bitten}
+    assert {"left front wing", "right front wing"} <= names
+    assert left_over(after) < 1.0
+
+
+def test_the_wings_of_a_real_body_are_trimmed_for_its_tyres(meshes: Path) -> None:
+    read = scan.read(meshes / "sedan_chassis_vis.obj")
+    layout, _, _ = scan.add_to(Layout(), read, scan.judge(read))
+    layout, front = axles.add(layout)
+    layout = axles.change(layout, front, tyre=tyres.parsed("285/75R16"), height=420.0, bump=120.0)
+    after, bitten = trimmed_for(layout)
+    assert bitten
+    assert left_over(after) < 1.0
+    for id in bitten & after.panels.keys():
+        for line in trimming.lines_of(after, after.panels[id]):
+            assert len(line) > 1

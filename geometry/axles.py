@@ -14,6 +14,7 @@ from geometry.layout import Axle, Layout, Tyre
 USUAL_TYRE = "31x10.50R15"
 USUAL_TRACK = 1400.0  # mm; without a body to go by
 USUAL_WHEELBASE = 2300.0  # mm; likewise
+SHORTEST_WHEELBASE = 500.0  # mm; axles nearer to each other say nothing of a rake
 USUAL_BUMP, USUAL_DROOP = 100.0, 120.0  # mm; common practice, no source: 75-125 and 100-150
 USUAL_ROLL_HEIGHT = 250.0  # mm between the wheels of a solid axle; common practice, no source: 200-300
 USUAL_STEER = math.radians(30.0)  # of the inner wheel; common practice, no source: 25-35 with solid axles
@@ -63,6 +64,29 @@ def duplicate(layout: Layout, id: int) -> tuple[Layout, int]:
         steer_outer=0.0,
     )
     return _with(replace(layout, next_id=copy + 1), axle), copy
+
+
+def ground(layout: Layout) -> tuple[float, float]:
+    """Return how high the ground is at x = 0, and how much it rises for each mm forward.
+
+    The tyres stand on it at ride height; one axle, or none, leaves it level.
+    """
+    feet = sorted((axle.x, axle.height - axle.tyre.od / 2.0) for axle in layout.axles.values())
+    if not feet:
+        return 0.0, 0.0
+    if feet[-1][0] - feet[0][0] < SHORTEST_WHEELBASE:
+        return min(z for _, z in feet), 0.0
+    middle = (feet[0][0] + feet[-1][0]) / 2.0
+    behind = [foot for foot in feet if foot[0] <= middle]
+    ahead = [foot for foot in feet if foot[0] > middle]
+    # Of all lines through two feet, the one that is lowest between them has no foot below it.
+    lines = [_line(rear, front) for rear in behind for front in ahead]
+    return min(lines, key=lambda line: line[0] + line[1] * middle)
+
+
+def _line(rear: tuple[float, float], front: tuple[float, float]) -> tuple[float, float]:
+    rise = (front[1] - rear[1]) / (front[0] - rear[0])
+    return rear[1] - rise * rear[0], rise
 
 
 def known(layout: Layout, id: int) -> Axle:
@@ -116,6 +140,6 @@ def _rear_x(layout: Layout) -> float:
         for body in layout.bodies.values()
         if body.measured is not None
         for arch in body.measured.arches
-        if arch.x < last - 500.0
+        if arch.x < last - SHORTEST_WHEELBASE
     ]
     return max(arches) if arches else last - USUAL_WHEELBASE

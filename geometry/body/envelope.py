@@ -12,14 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from geometry.body.distance import PanelIndex
-from geometry.body.tyres import Wheel
-from geometry.layout import Mesh
-from geometry.tolerances import ANGLE_NOISE
+from geometry.body.tyres import Wheel, usual_shoulder
+from geometry.layout import Mesh, Tyre
+from geometry.tolerances import ANGLE_NOISE, SAME_POINT
 from geometry.vectors import Floats, Ints
 
-TOLERANCE = (
-    3.0  # mm; how far the mesh may lie from the true swept space, either way (shoulders from 25 mm up)
-)
+# mm; how far the mesh may lie from the true swept space, either way, for shoulders of the usual part of the
+# width. About a sharp one it lies out by up to SHARP_TOLERANCE.
+TOLERANCE, SHARP_TOLERANCE = 3.0, 8.0
 CELL, FINEST = 20.0, 16.0  # mm; of the finest grid, for wide shoulders and for sharp ones
 WIDE_SHOULDER = 38.0  # mm; cells of sharper ones shrink, as the sag of a chord goes with its square
 LEVELS = 2  # times that a cell is halved, from the coarse grid down to the finest
@@ -44,6 +44,12 @@ HEAVE, ROLL, STEER = range(3)  # columns of poses
 # itself they would creep along a narrow valley.
 TILT = 3
 _CORNERS = np.array(list(itertools.product((0, 1), repeat=3)))
+
+
+def tolerance(tyre: Tyre) -> float:
+    """Return how far the mesh may lie from the true swept space."""
+    is_sharp = tyre.shoulder < usual_shoulder(tyre.width) - SAME_POINT
+    return SHARP_TOLERANCE if is_sharp else TOLERANCE
 
 
 def swept(wheel: Wheel) -> Mesh:

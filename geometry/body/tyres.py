@@ -12,6 +12,8 @@ from geometry.vectors import Vec3
 
 MM_PER_INCH = 25.4
 SHOULDER_PART = 0.12  # of the width: a shoulder that a tape finds round on most off-road treads
+# What speed and load add to a tyre; common practice, no source.
+GROWTH_ACROSS, GROWTH_IN_WIDTH = 0.02, 0.03
 EXAMPLES = "Write it as on the sidewall, for example 33x12.50R15 or 285/75R16."
 # What a road or off-road tyre can be; a number outside is a slip or belongs in another place.
 DIAMETERS, FLOTATION_WIDTHS, RIMS = (15.0, 60.0), (3.5, 26.0), (8.0, 30.0)  # inches
@@ -65,6 +67,11 @@ def measured(od: float, width: float, shoulder: float | None = None) -> Tyre:
 
 def usual_shoulder(width: float) -> float:
     return SHOULDER_PART * width
+
+
+def growth(tyre: Tyre) -> tuple[float, float]:
+    """Return by how much speed and load may lift the tread, and each sidewall."""
+    return GROWTH_ACROSS * tyre.od / 2.0, GROWTH_IN_WIDTH * tyre.width / 2.0
 
 
 def wheel(axle: Axle, side: Side) -> Wheel:

@@ -1,6 +1,6 @@
 """The space that tyres sweep through, against tubes and panels."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 from msgspec import Struct
@@ -36,6 +36,13 @@ class Envelope(Struct, frozen=True, eq=False):
 Envelopes = dict[WheelKey, Envelope]
 
 
+class Shown(Struct, frozen=True, eq=False):
+    """What a tyre swept through when it was worked out last."""
+
+    wheel: Wheel
+    mesh: Mesh
+
+
 class TyreClearance(Struct, frozen=True):
     """Where a tube comes closest to what a tyre sweeps through; negative where it is inside."""
 
@@ -66,6 +73,12 @@ def wheels(layout: Layout) -> dict[WheelKey, Wheel]:
             for side, wheel in zip(SIDES, tyres.wheels(axle), strict=True):
                 found[axle.id, side] = wheel
     return found
+
+
+def shown(layout: Layout, meshes: Mapping[WheelKey, Mesh]) -> dict[WheelKey, Shown]:
+    """Return swept spaces with the wheels of the layout that they were worked out from."""
+    known = wheels(layout)
+    return {key: Shown(known[key], mesh) for key, mesh in meshes.items() if key in known}
 
 
 def fault(axle: Axle) -> str | None:

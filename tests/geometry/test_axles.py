@@ -78,3 +78,46 @@ def test_axles_are_renamed_and_deleted_like_all_else() -> None:
     with pytest.raises(GeometryError, match="no longer in the job"):
         axles.change(edits.delete(layout, [id]), id, x=1.0)
     assert replace(layout, axles={}).axles == {}
+
+
+def on_feet(*feet: tuple[float, float]) -> Layout:
+    """Axles at places x whose tyres touch the ground at heights z."""
+    layout = Layout()
+    for x, z in feet:
+        layout, id = axles.add(layout)
+        radius = layout.axles[id].tyre.od / 2.0
+        layout = axles.change(layout, id, x=x, height=radius + z)
+    return layout
+
+
+def test_new_tyres_move_the_ground_not_the_axle() -> None:
+    layout, front = axles.add(Layout())
+    layout, _ = axles.add(layout)
+    assert axles.ground(layout) == (pytest.approx(0.0), pytest.approx(0.0))
+    radius, hub = layout.axles[front].tyre.od / 2.0, layout.axles[front].height
+    larger = axles.change(layout, front, tyre=tyres.parsed("35x12.50R15"))
+    assert larger.axles[front].height == hub
+    height, rise = axles.ground(larger)
+    lower = 35.0 * 25.4 / 2.0 - radius
+    assert height == pytest.approx(-lower)
+    assert rise == pytest.approx(-lower / axles.USUAL_WHEELBASE)
+
+
+@pytest.mark.parametrize(
+    ("feet", "height", "rise"),
+    [
+        ([], 0.0, 0.0),
+        ([(0.0, -40.0)], -40.0, 0.0),
+        ([(0.0, -40.0), (-100.0, 0.0)], -40.0, 0.0),
+        ([(0.0, -40.0), (-2000.0, 60.0)], -40.0, -0.05),
+        ([(0.0, 0.0), (-1000.0, 20.0), (-2000.0, 0.0)], 0.0, 0.0),
+        ([(0.0, 0.0), (-1200.0, -30.0), (-2000.0, 0.0)], 0.0, 0.025),
+    ],
+)
+def test_the_ground_is_what_the_tyres_stand_on(
+    feet: list[tuple[float, float]], height: float, rise: float
+) -> None:
+    layout = on_feet(*feet)
+    assert axles.ground(layout) == (pytest.approx(height), pytest.approx(rise))
+    for x, z in feet if rise else []:
+        assert z >= height + rise * x - 1e-9

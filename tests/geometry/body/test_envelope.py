@@ -116,6 +116,23 @@ def test_a_tyre_that_stands_still_fills_its_own_volume() -> None:
     assert volume(mesh) == pytest.approx(math.pi * 400.0**2 * 220.0 + edge, rel=5e-3)
 
 
+@pytest.mark.parametrize(
+    ("od", "width", "part"), [(500.0, 89.0, 1.0), (560.0, 125.0, 1.0), (838.0, 317.0, 0.0)]
+)
+def test_the_space_is_as_true_as_it_says_for_narrow_tyres_and_sharp_shoulders(
+    od: float, width: float, part: float
+) -> None:
+    tyre = tyres.measured(od, width, part * tyres.usual_shoulder(width))
+    wheel = Wheel(tyre, (0.0, 700.0, 330.0), 640.0, 60.0, 50.0, 0.1, 330.0, 0.6, 0.5, 0.0)
+    mesh = envelope.swept(wheel)
+    random = np.random.default_rng(5)
+    chosen = mesh.triangles[random.integers(len(mesh.triangles), size=4000)]
+    places = np.einsum("nij,ni->nj", mesh.vertices[chosen], random.dirichlet((1, 1, 1), 4000))
+    off = np.abs(envelope.gaps(wheel, places)).max()
+    assert off <= envelope.tolerance(tyre)
+    assert envelope.tolerance(tyre) == (envelope.TOLERANCE if part else envelope.SHARP_TOLERANCE)
+
+
 # What follows places the tyre by matrices, apart from the code under test.
 
 

@@ -33,6 +33,7 @@ GEOMETRY = (
         "weld_marks",
     ),
     ("laying",),
+    ("laying",),
     ("shop", "files"),
     ("sample",),
 )

@@ -14,13 +14,14 @@ from geometry.laying.metal import Metal
 from geometry.laying.path import Path
 from geometry.laying.shape import Shape
 from geometry.laying.wish import Wish
-from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN
+from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
 from geometry.vectors import Floats, unit
 
 NUDGE = 1e-4  # mm by which parameters are moved to see what they do
 HELD = 2e-3  # what a step costs at first: half of this times the square of its mm
 LEAST_HELD, MOST_HELD = 1e-6, 1e3
 LOOSER, TIGHTER = 1.0 / 3.0, 6.0
+LONGEST_STEP = 150.0  # mm; the metal looks different from there
 SETTLED = 2e-3  # a round that brings less than this brings nothing
 IDLE = 3  # such rounds in a row end a fit
 TURN_STEPS = 30
@@ -73,18 +74,17 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
         *_along(task, side.gaps - wish.od / 2.0, slope, laid.weights[0]),
         *_astray(wish, astray, sideways, laid.weights[0]),
         *_limits(wish, laid),
+        _block(_heights(task, moved) - wish.reach, cost.NEAR),
         *_passed(wish, laid),
     ]
     weight, offset, slopes = (np.concatenate(part) for part in zip(*blocks, strict=True))
-    rows = Hinges(weight, offset, slopes)
-    none = np.zeros(slopes.shape[1])
+    price = float(weight @ np.maximum(offset, 0.0))
     turns = ((laid.angles[1:] - laid.angles[0]) / NUDGE).T
-    price = rows.value(none)
     if liked is not None:
         price += cost.NEAR * wish.clr * float(np.abs(laid.angles[0] - liked).sum())
     is_hard = weight == cost.NEAR
     broken = float(weight[is_hard] @ np.maximum(offset[is_hard], 0.0))
-    return Fit(corners, liked, price, broken, rows, turns, laid.angles[0])
+    return Fit(corners, liked, price, broken, _reachable(weight, offset, slopes), turns, laid.angles[0])
 
 
 def fitted(task: Task, start: Fit, rounds: int) -> Fit:
@@ -96,6 +96,7 @@ def fitted(task: Task, start: Fit, rounds: int) -> Fit:
             ties = Ties(best.turns, best.liked - best.angles)
         size = best.rows.slope.shape[1]
         step = hinges.smallest(best.rows, np.full(size, held), ties)
+        step *= min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), LENGTH_NOISE))
         tried = priced(task, _stepped(task, best.corners, step), best.liked)
         gain = best.price - tried.price
         idle = 0 if gain > SETTLED else idle + 1
@@ -134,6 +135,13 @@ def _ways_out(task: Task) -> Floats:
     return unit(np.array([end.normal for end in ends]))
 
 
+def _heights(task: Task, corners: Floats) -> Floats:
+    """Return how high above their places the ends of tubes (b) are: (b, 2)."""
+    places = np.array([task.wish.places[0].point, task.wish.places[-1].point])
+    heights: Floats = np.einsum("bek,ek->be", corners[:, [0, -1]] - places, _ways_out(task))
+    return heights
+
+
 def _nudged(task: Task, corners: Floats) -> Floats:
     """Return the corners, and those after a nudge of each parameter: (p + 1, n + 2, 3)."""
     inner = 3 * (len(corners) - 2)
@@ -168,6 +176,12 @@ def _along(task: Task, clear: Floats, slope: Floats, weights: Floats) -> list[Bl
         (cost.FAR * ones, clear - wish.farthest + task.far_margin, slope),
         (cost.NEAR * ones, wish.closest + task.near_margin - clear, -slope),
     ]
+
+
+def _reachable(weight: Floats, offset: Floats, slope: Floats) -> Hinges:
+    """Return the rows as hinges, without those that no step gets to."""
+    near = offset > -LONGEST_STEP
+    return Hinges(weight[near], offset[near], slope[near])
 
 
 def _astray(wish: Wish, astray: Floats, slope: Floats, weights: Floats) -> list[Block]:

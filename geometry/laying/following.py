@@ -30,9 +30,10 @@ MARGIN = 0.05  # mm
 MENDABLE = 5.0  # mm; a tube that is farther out of its band won't be brought in by margins
 MOST_TRIED = 6  # choices of liked angles for one number of bends
 COMPARED = 2  # of these that are fitted to the end
-BROKEN = 50.0  # price of broken limits from which on a tube is past mending
+BROKEN = 2.0  # mm of broken limits, added up, from which on a tube is past mending
 WORTH = 0.1  # mm of mean excess for which a bend more is worth showing
 CLOSE_ENOUGH = 0.3  # mm of mean excess from which on no more bends are tried
+MORE = 2  # bends than needed that are tried, to come closer
 
 
 def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> tuple[Proposal, ...]:
@@ -57,11 +58,17 @@ def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> t
         found = _best(task, index, last, tick)
         if found is not None and (not front or _is_better(found, front[-1])):
             front.append(found)
-        if front and front[-1].fits and front[-1].excess < CLOSE_ENOUGH:
+        if front and _is_enough(front, bends):
             break
     if not front:
         raise _hopeless(wish, last)
     return tuple(front)
+
+
+def _is_enough(front: list[Proposal], bends: int) -> bool:
+    """Say whether to stop once tubes with so many bends were tried."""
+    best = wishes.recommended(front)
+    return best.fits and (front[-1].excess < CLOSE_ENOUGH or bends >= best.bends + MORE)
 
 
 def _check_near(metal: Metal, wish: Wish) -> None:
@@ -100,7 +107,7 @@ def _with_corner(task: Task, corners: Floats) -> Floats:
 
 def _best(task: Task, index: BodyIndex, free: Fit, tick: Tick) -> Proposal | None:
     """Return the proposal that the free fit leads to; None if no such tube can be."""
-    if free.broken > BROKEN:
+    if free.broken > BROKEN * cost.NEAR:
         return None
     if task.wish.angles is None or not free.bends:
         return _mended(task, index, free, tick)

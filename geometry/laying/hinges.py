@@ -5,10 +5,10 @@ from msgspec import Struct
 
 from geometry.vectors import Floats
 
-SHARPER = (30.0, 10.0, 3.0, 1.0, 0.3, 0.1, 0.03, 0.01, 0.003)  # mm over which a hinge is rounded
-NEWTON = 3  # steps for each of them
+SHARPER = (30.0, 8.0, 2.0, 0.5, 0.1, 0.02, 0.004)  # mm over which a hinge is rounded
+NEWTON = 6  # steps for each of them
 HALVINGS = 8
-ENOUGH = 1e-5  # a step that brings less than this is the last with its rounding
+ENOUGH = 3e-4  # a step that brings less than this is the last with its rounding
 SINGULAR = 1e-9
 
 
@@ -48,12 +48,11 @@ def smallest(hinges: Hinges, held: Floats, ties: Ties) -> Floats:
             grad = slope.T @ first + stiff @ y + pull
             curve = (slope.T * second) @ slope + stiff
             step = np.linalg.solve(curve + SINGULAR * np.eye(len(y)), -grad)
-            way = slope @ step
-            part = _downhill(
-                _Rounded(hinges.weight, width, z, way), step @ (stiff @ step), float(grad @ step)
-            )
+            way: Floats = slope @ step
+            bent, fall = float(step @ (stiff @ step)), float(grad @ step)
+            part = _downhill(_Rounded(hinges.weight, width, z, way), bent, fall)
             y, z = y + part * step, z + part * way
-            if part * abs(float(grad @ step)) < ENOUGH:
+            if part * abs(fall) < ENOUGH:
                 break
     x: Floats = base + free @ y
     return x

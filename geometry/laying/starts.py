@@ -13,8 +13,9 @@ LOOKS = 10  # places along an edge where its distance is looked up
 MOST_STATIONS = 36  # of the path where corners are tried
 SIDE = 0.8  # of the corridor; corners are also tried so far beside the path
 FARTHER = (25.0, 90.0)  # mm beyond the wanted stand-off where corners are tried too
-STRAIGHTER = 0.2  # what a mm too short between corners costs
-SOFT = 0.02  # of a limit's weight: arcs cut corners, so a polyline may break what the tube will keep
+STRAIGHTER = 0.1  # what a mm too short between corners costs
+SOFT = 0.1  # of what the band's far side costs: arcs cut corners, so a tube keeps what a polyline breaks
+HARD = 5.0  # the same for its near side
 
 
 class _Corridor(Struct, frozen=True, eq=False):
@@ -84,7 +85,7 @@ def _edges(field: Field, path: Path, wish: Wish, corridor: _Corridor) -> tuple[I
     price = (
         cost.closeness(clear, wish).mean(axis=1) * lengths / path.length
         + SOFT * places * cost.FAR * np.maximum(clear - wish.farthest, 0.0).mean(axis=1)
-        + SOFT * places * cost.NEAR * np.maximum(wish.closest - clear, 0.0).mean(axis=1)
+        + HARD * places * cost.FAR * np.maximum(wish.closest - clear, 0.0).mean(axis=1)
     )
     inner = (corridor.station[first] > 0) & (corridor.station[second] < len(path.points) - 1)
     price += STRAIGHTER * inner * np.maximum(wish.between_straight - lengths, 0.0)

@@ -18,8 +18,8 @@ from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
 from geometry.vectors import Floats, unit
 
 NUDGE = 1e-4  # mm by which parameters are moved to see what they do
-HELD = 2e-3  # what a step costs at first: half of this times the square of its mm
-LEAST_HELD, MOST_HELD = 1e-6, 1e3
+HELD = 1e-4  # what a step costs at first: half of this times the square of its mm
+LEAST_HELD, MOST_HELD = 1e-8, 1e3
 LOOSER, TIGHTER = 1.0 / 3.0, 6.0
 LONGEST_STEP = 150.0  # mm; the metal looks different from there
 SETTLED = 2e-3  # a round that brings less than this brings nothing

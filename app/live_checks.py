@@ -11,6 +11,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from app import check_process, layout_changes
 from app.check_process import Answer, Nudge, Request
+from geometry.checks import tyres
 from geometry.layout import Layout, Mesh
 
 WHOLE_AFTER = 150  # ms after the last change the whole layout is checked
@@ -56,7 +57,7 @@ class LiveChecks(QObject):
     """
 
     ready = Signal(int, object)  # revision, Report
-    envelopes_changed = Signal(object)  # what each tyre sweeps through: {(axle, side): Mesh}, all of them
+    envelopes_changed = Signal(object)  # what tyres sweep through: {(axle, side): tyres.Shown}, all of them
     failed = Signal(str)  # a sentence for the person
     busy_changed = Signal(bool)  # whether the whole of the newest layout still waits for its report
     _answered = Signal(object, object)  # _Asked, and its Answer
@@ -126,7 +127,7 @@ class LiveChecks(QObject):
         if self._worker is None:
             return
         if answer.envelopes is not None:
-            self.envelopes_changed.emit(answer.envelopes)
+            self.envelopes_changed.emit(tyres.shown(asked.layout, answer.envelopes))
         if answer.report is None:
             return
         self._last_said = ""

@@ -280,6 +280,7 @@ class MainWindow(QMainWindow):
         self.live.ready.connect(self._on_report)
         self.live.failed.connect(self.findings.show_failure)
         self.live.envelopes_changed.connect(view.show_envelopes)
+        self.live.envelopes_changed.connect(self.properties.axle.show_envelopes)
         self.on_moving.refused.connect(self.message.refuse)
         files.job_started.connect(self.progress.follow)
         files.refused.connect(self.message.refuse)
@@ -511,7 +512,7 @@ class MainWindow(QMainWindow):
             "hide": free and bool(panels or bodies),
             "leave_out": free and bool(panels or bodies),
             "show_all": free and any(not panel.shown for panel in layout.panels.values()),
-            "check_now": inside and not self.on_steps.is_open and bool(layout.tubes),
+            "check_now": inside and not self.on_steps.is_open and bool(layout.tubes or layout.axles),
             "trial_bends": not self.on_steps.is_open,
             "open_panel": inside and len(panels) == 1,
             "add_axle": free,

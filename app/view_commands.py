@@ -148,12 +148,16 @@ class ViewCommands(QObject):
 
 
 def places_of(layout: Layout, ids: frozenset[int]) -> list[Vec3]:
-    """Points that span things: nodes, ends and corners of tubes, the boxes of panels."""
-    from geometry.body import placement
+    """Points that span things: nodes, ends and corners of tubes, the boxes of panels and wheels."""
+    from geometry.body import placement, tyres
 
     points: list[Vec3] = [layout.nodes[id].position for id in ids if id in layout.nodes]
     for id in ids & layout.tubes.keys():
         points += centreline.of(layout, layout.tubes[id]).points
+    for id in ids & layout.axles.keys():
+        for wheel in tyres.wheels(layout.axles[id]):
+            half = (wheel.tyre.od / 2.0, wheel.tyre.width / 2.0, wheel.tyre.od / 2.0)
+            points += [vec(np.subtract(wheel.centre, half)), vec(np.add(wheel.centre, half))]
     for panel in layout.panels.values():
         if panel.id in ids or panel.body in ids:
             vertices = placement.panel_vertices(layout, panel)

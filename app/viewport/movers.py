@@ -10,16 +10,16 @@ from vtkmodules.vtkRenderingCore import vtkActor, vtkRenderer
 from app.viewport import actors, shapes
 from app.viewport.colours import Theme, rgb
 from geometry.body import envelope, placement
-from geometry.body.tyres import Side, Wheel
+from geometry.body.tyres import Wheel
 from geometry.checks import moving
 from geometry.checks import tyres as tyre_checks
+from geometry.checks.tyres import Shown, WheelKey
 from geometry.layout import Axle, Hinge, Layout, Mesh, Motion, Panel
 from geometry.vectors import Floats, unit
 
 BEYOND = 60.0  # mm that a hinge line is drawn past its points
 ARC_STEPS = 24
-ENVELOPE_OPACITY = 0.35
-WheelKey = tuple[int, Side]
+OPACITY, STALE_OPACITY = 0.35, 0.1  # of a swept space, and of one that is being worked out anew
 Shows = Literal["wheels", "swept", "neither"]
 Pose = tuple[float, float, float]  # heave, roll, steer: parts of the range, from -1 to 1
 AT_REST: Pose = (0.0, 0.0, 0.0)
@@ -34,9 +34,10 @@ class Movers:
         self._selected: frozenset[int] = frozenset()
         self._shows: Shows = "wheels"
         self._poses: dict[int, Pose] = {}
-        self._meshes: dict[WheelKey, Mesh] = {}
+        self._spaces: dict[WheelKey, Shown] = {}
         self._wheels: dict[WheelKey, vtkActor] = {}
         self._swept: dict[WheelKey, vtkActor] = {}
+        self._drawn: dict[WheelKey, Mesh] = {}  # what each of them holds
         self._hinges = actors.lines_actor(3.0)
         self._cuts = actors.lines_actor(3.0)
         for actor in (self._hinges, self._cuts):
@@ -71,16 +72,26 @@ class Movers:
         self._shows = shows
         self._show_visible()
 
-    def set_envelopes(self, meshes: Mapping[WheelKey, Mesh]) -> None:
+    def set_envelopes(self, spaces: Mapping[WheelKey, Shown]) -> None:
         """Take what each tyre sweeps through, as it was worked out last."""
-        self._meshes = dict(meshes)
+        self._spaces = dict(spaces)
         self._show_swept()
+
+    def start_anew(self) -> None:
+        """Forget what belongs to another job."""
+        self._poses = {}
+        self._show_wheels()
+        self.set_envelopes({})
 
     def set_pose(self, axle: int, pose: Pose) -> None:
         """Draw the wheels of an axle at a place in their travel."""
         if self._poses.get(axle, AT_REST) != pose:
             self._poses[axle] = pose
             self._show_wheels()
+
+    def wheel_bounds(self) -> list[tuple[float, float, float, float, float, float]]:
+        """The boxes of the wheels that are drawn."""
+        return [actor.GetBounds() for actor in self._wheels.values() if actor.GetVisibility()]
 
     def bounds(self) -> list[tuple[float, float, float, float, float, float]]:
         """The boxes of what is drawn here."""
@@ -101,16 +112,20 @@ class Movers:
         self._show_visible()
 
     def _show_swept(self) -> None:
-        current = {key: mesh for key, mesh in self._meshes.items() if key[0] in self._layout.axles}
-        self._drop(self._swept, current.keys())
-        for key, mesh in current.items():
+        wheels = tyre_checks.wheels(self._layout)
+        wanted = {key: space for key, space in self._spaces.items() if key in wheels}
+        self._drop(self._swept, wanted.keys())
+        for key, space in wanted.items():
             actor = self._swept.get(key)
             if actor is None:
                 actor = self._swept[key] = actors.plain_actor()
                 actor.GetProperty().SetColor(*rgb(self._theme.swept))
-                actor.GetProperty().SetOpacity(ENVELOPE_OPACITY)
                 self._renderer.AddActor(actor)
-            actor.GetMapper().SetInputData(actors.smooth(mesh.vertices, mesh.triangles))
+            if self._drawn.get(key) is not space.mesh:
+                self._drawn[key] = space.mesh
+                actor.GetMapper().SetInputData(actors.smooth(space.mesh.vertices, space.mesh.triangles))
+            actor.GetProperty().SetOpacity(OPACITY if space.wheel == wheels[key] else STALE_OPACITY)
+        self._drawn = {key: mesh for key, mesh in self._drawn.items() if key in wanted}
         self._show_visible()
 
     def _show_visible(self) -> None:

@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from msgspec import Struct
 from vtkmodules.vtkCommonDataModel import vtkPlane, vtkPolyData
+from vtkmodules.vtkCommonMath import vtkMatrix4x4
 from vtkmodules.vtkRenderingCore import vtkCamera, vtkLight, vtkRenderer
 
 from app.viewport import actors, colours, movers, shapes
@@ -19,6 +20,7 @@ from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
 from app.viewport.movers import Movers
 from app.viewport.surface import poly_data
+from geometry import axles
 from geometry.body import placement
 from geometry.checks import moving
 from geometry.layout import Layout, Mesh, Panel, Tube
@@ -87,8 +89,11 @@ class Scene:
     def show(self, layout: Layout) -> None:
         """Draw a layout; what is the same object as before stays untouched."""
         before, self._layout = self._layout, layout
-        if before.panels is not layout.panels or before.bodies is not layout.bodies:
+        is_same_body = before.panels is layout.panels and before.bodies is layout.bodies
+        if not is_same_body:
             self._show_panels()
+        if not is_same_body or before.axles is not layout.axles:
+            self._lay_ground()
         self.movers.show(layout)
         self._show_tubes()
 
@@ -131,7 +136,6 @@ class Scene:
         for id, panel in drawable.items():
             self._show_panel(id, panel)
         self._show_outline()
-        self._lay_ground()
 
     def _show_panel(self, id: int, panel: Panel) -> None:
         key = (panel.mesh, self._layout.bodies[panel.body].placement)
@@ -176,8 +180,8 @@ class Scene:
         return sum(drawn.mesh.GetNumberOfPolys() for _, drawn in self._panels.values())
 
     def points(self) -> Floats:
-        """Return points (n, 3) that body, tubes and figure are fitted by."""
-        boxes = [drawn.bounds for drawn in self._tubes.values()]
+        """Return points (n, 3) that body, tubes, wheels and figure are fitted by."""
+        boxes = [drawn.bounds for drawn in self._tubes.values()] + self.movers.wheel_bounds()
         if self._shows_figure:
             boxes.append(self._figure.GetBounds())
         corners = [
@@ -290,14 +294,17 @@ class Scene:
 
     def _lay_ground(self) -> None:
         """Lay the grid round the body, and stand the figure by its left rear, where it hides nothing."""
+        height, rise = axles.ground(self._layout)
         for actor in self._grid:
             actor.SetVisibility(self._shows_grid)
+            actor.SetUserMatrix(_ground_matrix(height, rise))
         self._figure.SetVisibility(self._shows_figure)
         boxes = [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
         low = np.min([box[::2] for box in boxes], axis=0) if boxes else np.array((-3500.0, -900.0, 0.0))
         high = np.max([box[1::2] for box in boxes], axis=0) if boxes else np.array((900.0, 900.0, 1500.0))
         if self._shows_figure:
-            feet = np.array((low[0] - 350.0, high[1] + 150.0, 0.0))
+            at = low[0] - 350.0
+            feet = np.array((at, high[1] + 150.0, height + rise * at))
             actors.set_surface(self._figure, shapes.person(feet))
         box = (*low[:2], *high[:2])
         if not self._shows_grid or box == self._grid_box:
@@ -343,6 +350,14 @@ class Scene:
         if not sound:
             return np.full(3, -5000.0), np.full(3, 5000.0)
         return np.min([box[::2] for box in sound], axis=0), np.max([box[1::2] for box in sound], axis=0)
+
+
+def _ground_matrix(height: float, rise: float) -> vtkMatrix4x4:
+    """Return what brings the level plane to the ground that tyres stand on."""
+    matrix = vtkMatrix4x4()
+    matrix.SetElement(2, 0, rise)
+    matrix.SetElement(2, 3, height)
+    return matrix
 
 
 def _light(renderer: vtkRenderer) -> None:

@@ -23,7 +23,7 @@ from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.lookout import Lookout
 from app.viewport.marks import Mark, Spot, Stroke, Xy
-from app.viewport.movers import Pose, Shows, WheelKey
+from app.viewport.movers import Pose, Shows
 from app.viewport.navigation import Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
@@ -41,6 +41,7 @@ from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
     from geometry.checks.findings import Report
+    from geometry.checks.tyres import Shown, WheelKey
 
 SAID_FOR = 4000  # ms that a refusal stays in the hint line
 REPORT_WAIT = 10  # ms that a frame waits for the check of what it shows
@@ -215,8 +216,8 @@ class View(PointingWidget):
         self.scene.movers.set_shows(shows)
         self.redraw()
 
-    def show_envelopes(self, meshes: Mapping[WheelKey, Mesh]) -> None:
-        self.scene.movers.set_envelopes(meshes)
+    def show_envelopes(self, spaces: "Mapping[WheelKey, Shown]") -> None:
+        self.scene.movers.set_envelopes(spaces)
         self.redraw()
 
     def set_pose(self, axle: int, pose: Pose) -> None:
@@ -508,7 +509,7 @@ class View(PointingWidget):
             is_untouched = self._fitted is not None and self._camera == self._fitted
             # A body that came in, or that changes its size while nobody has looked round yet, is fitted.
             self._needs_fit |= is_untouched or bool(after.panels and not before.panels)
-        if self._needs_fit and (after.panels or after.tubes):
+        if self._needs_fit and (after.panels or after.tubes or after.axles):
             self.fit()
         self.redraw()
 
@@ -526,6 +527,7 @@ class View(PointingWidget):
         self._annotator.start_anew()
         self._openings = {}
         self.scene.set_openings({})
+        self.scene.movers.start_anew()
         self._needs_fit = True
         self.set_tool("select")
         self.fit()

@@ -4,6 +4,8 @@ Each round asks the metal at places all along the tube, takes the distances as p
 for the best small step; steps that cost more than they said are taken back and made shorter.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
@@ -28,6 +30,10 @@ TURN_STEPS = 30
 LOST = 1e-11  # rad; liked angles are met to this
 
 
+def _no_tick() -> None:
+    """Nobody waits."""
+
+
 class Task(Struct, frozen=True, eq=False):
     """What does not change while tubes are fitted. Margins are kept inside the band for what lies between."""
 
@@ -37,6 +43,7 @@ class Task(Struct, frozen=True, eq=False):
     near_margin: float = 0.0
     far_margin: float = 0.0
     step: float = cost.STEP
+    tick: Callable[[], None] = _no_tick  # called each round: lets a person cancel
 
 
 class Fit(Struct, frozen=True, eq=False):
@@ -46,6 +53,7 @@ class Fit(Struct, frozen=True, eq=False):
     liked: Floats | None  # the angles (n,) it has to have; None: any
     price: float
     broken: float  # of the price, what is for limits that a real tube can't break
+    outside: float  # of the price, what is for leaving the band, the corridor or places
     rows: Hinges  # around here, in terms of the parameters
     turns: Floats  # (n, p): how its angles move with the parameters
     angles: Floats
@@ -82,15 +90,20 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
     turns = ((laid.angles[1:] - laid.angles[0]) / NUDGE).T
     if liked is not None:
         price += cost.NEAR * wish.clr * float(np.abs(laid.angles[0] - liked).sum())
-    is_hard = weight == cost.NEAR
-    broken = float(weight[is_hard] @ np.maximum(offset[is_hard], 0.0))
-    return Fit(corners, liked, price, broken, _reachable(weight, offset, slopes), turns, laid.angles[0])
+    broken, outside = (
+        float(weight[which] @ np.maximum(offset[which], 0.0))
+        for which in (weight == cost.NEAR, weight == cost.FAR)
+    )
+    return Fit(
+        corners, liked, price, broken, outside, _reachable(weight, offset, slopes), turns, laid.angles[0]
+    )
 
 
 def fitted(task: Task, start: Fit, rounds: int) -> Fit:
     """Return the tube after at most so many rounds."""
     best, held, idle = start, HELD, 0
     for _ in range(rounds):
+        task.tick()
         ties = Ties(np.zeros((0, 0)), np.zeros(0))
         if best.liked is not None:
             ties = Ties(best.turns, best.liked - best.angles)

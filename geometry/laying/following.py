@@ -6,7 +6,6 @@ chosen near those of the free fit and the rest is fitted again.
 """
 
 import itertools
-from collections.abc import Callable
 from functools import partial
 
 import numpy as np
@@ -28,7 +27,8 @@ ROUGH, FINE = 8, 30  # rounds of a fit
 MENDS = 4  # times that margins are widened for what lies between the places looked at
 MARGIN = 0.05  # mm
 MENDABLE = 5.0  # mm; a tube that is farther out of its band won't be brought in by margins
-MOST_TRIED = 6  # choices of liked angles for one number of bends
+MOST_TRIED = 6  # choices of liked angles for one number of bends; 1 where no angles fit
+OUTSIDE = 10.0  # price of leaving the band from which on no choice of angles will fit
 COMPARED = 2  # of these that are fitted to the end
 BROKEN = 2.0  # mm of broken limits, added up, from which on a tube is past mending
 WORTH = 0.1  # mm of mean excess for which a bend more is worth showing
@@ -53,9 +53,10 @@ def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> t
     front: list[Proposal] = []
     last: Fit | None = None
     for bends, line in enumerate(lines):
-        tick = partial(progress, 0.15 + 0.85 * bends / len(lines), f"Fitting {bends} bends")
-        last = _free(task, line, last, tick)
-        found = _best(task, index, last, tick)
+        done = 0.15 + 0.85 * bends / len(lines)
+        task = replace(task, tick=partial(progress, done, f"Fitting {bends} bends"))
+        last = _free(task, line, last)
+        found = _best(task, index, last)
         if found is not None and (not front or _is_better(found, front[-1])):
             front.append(found)
         if front and _is_enough(front, bends):
@@ -80,17 +81,10 @@ def _check_near(metal: Metal, wish: Wish) -> None:
             raise GeometryError(f"There is nothing of the body near place {number}. Point at a panel.")
 
 
-Tick = Callable[[], None]  # lets a person cancel
-
-
-def _free(task: Task, line: Floats, last: Fit | None, tick: Tick) -> Fit:
+def _free(task: Task, line: Floats, last: Fit | None) -> Fit:
     """Return the best fit with any angles, from the polyline and from the last fit with a bend more."""
     begun = [line] if last is None else [line, _with_corner(task, last.corners)]
-    tried = []
-    for corners in begun:
-        tick()
-        tried.append(fitting.fitted(task, fitting.priced(task, corners), ROUGH))
-    tick()
+    tried = [fitting.fitted(task, fitting.priced(task, corners), ROUGH) for corners in begun]
     return fitting.fitted(task, min(tried, key=lambda fit: fit.price), FINE)
 
 
@@ -105,19 +99,19 @@ def _with_corner(task: Task, corners: Floats) -> Floats:
     return np.insert(corners, int(away[worst].argmin()) + 1, stations[worst], axis=0)
 
 
-def _best(task: Task, index: BodyIndex, free: Fit, tick: Tick) -> Proposal | None:
+def _best(task: Task, index: BodyIndex, free: Fit) -> Proposal | None:
     """Return the proposal that the free fit leads to; None if no such tube can be."""
     if free.broken > BROKEN * cost.NEAR:
         return None
     if task.wish.angles is None or not free.bends:
-        return _mended(task, index, free, tick)
+        return _mended(task, index, free)
     tried = []
-    for liked in _choices(task.wish, free.angles):
-        tick()
+    is_inside = free.outside < OUTSIDE
+    for liked in _choices(task.wish, free.angles)[: MOST_TRIED if is_inside else 1]:
         tried.append(fitting.fitted(task, fitting.priced(task, free.corners, liked), ROUGH))
     found = []
     for fit in sorted(tried, key=lambda fit: fit.price):
-        proposal = _mended(task, index, fitting.fitted(task, fit, FINE), tick)
+        proposal = _mended(task, index, fitting.fitted(task, fit, FINE))
         found += [] if proposal is None else [proposal]
         if len(found) == COMPARED:
             break
@@ -132,14 +126,13 @@ def _choices(wish: Wish, angles: Floats) -> list[Floats]:
     sides = [liked[np.argsort(np.abs(liked - angle), kind="stable")[:2]] for angle in angles]
     combined = [np.array(choice) for choice in itertools.product(*sides)]
     combined.sort(key=lambda choice: float(np.abs(choice - angles).sum()))
-    return combined[:MOST_TRIED]
+    return combined
 
 
-def _mended(task: Task, index: BodyIndex, fit: Fit, tick: Tick) -> Proposal | None:
+def _mended(task: Task, index: BodyIndex, fit: Fit) -> Proposal | None:
     """Measure a fit exactly, and fit again with wider margins where the metal between places asks for it."""
     best: Proposal | None = None
     for _ in range(MENDS):
-        tick()
         held = fitting.turned_to(task, fit)
         found = judging.judged(index, task.metal, task.wish, held.corners)
         if _is_real(task.wish, found, fit.bends) and (best is None or _rank(found.proposal) < _rank(best)):

@@ -261,7 +261,9 @@ def test_exhaustive_search_finds_no_fewer_bends_and_nothing_closer() -> None:
     tube = recommended(following.propose(indexed(cylinder(radius)), wish))
     assert tube.bends == 2
     assert _exhaustive(wish, radius, half, 1)[0] == math.inf
-    best, _ = _exhaustive(wish, radius, half, 2)
+    _, coarse = _exhaustive(wish, radius, half, 2)
+    assert coarse is not None
+    best = _polished(wish, radius, coarse)
     line = centreline.build(tube.corners, CLR)
     points = centreline.point_at(line, np.linspace(0.0, line.length, 2000))
     own = float(cost.closeness(np.hypot(points[:, 0], points[:, 2]) - radius - RADIUS, wish).mean())
@@ -295,6 +297,27 @@ def _exhaustive(wish: Wish, radius: float, half: float, bends: int) -> tuple[flo
             if prices[number] < best:
                 best, tube = float(prices[number]), tubes[number]
     return best, tube
+
+
+def _polished(wish: Wish, radius: float, tube: Floats) -> float:
+    """Return what the price of a tube round a cylinder falls to where each corner may move in the plane."""
+    from scipy.optimize import minimize
+
+    def price_of(x: Floats) -> float:
+        corners = np.column_stack([x[::2], np.zeros(len(x) // 2), x[1::2]])
+        out = tube[[0, -1]] / np.linalg.norm(tube[[0, -1]], axis=1, keepdims=True)
+        corners[0], corners[-1] = out[0] * math.hypot(x[0], x[1]), out[1] * math.hypot(x[-2], x[-1])
+        bends = len(corners) - 2
+        where = shape.places(np.full(bends + 1, 300.0), np.full(bends, 80.0), 10.0, 8.0)
+        laid = shape.shaped(corners[None], wish.clr, where)
+        clear = np.hypot(laid.points[0, :, 0], laid.points[0, :, 2]) - radius - RADIUS
+        broken = np.maximum(wish.closest - clear, 0.0).sum() + np.maximum(clear - wish.farthest, 0.0).sum()
+        return float(cost.closeness(clear, wish) @ laid.weights[0] / laid.weights.sum()) + 100.0 * broken
+
+    found = minimize(
+        price_of, tube[:, ::2].ravel(), method="Nelder-Mead", options={"maxiter": 6000, "adaptive": True}
+    )
+    return float(found.fun)
 
 
 @settings(max_examples=12)

@@ -171,7 +171,7 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         "add_axle",
         "Add an a&xle",
-        "X",
+        "Shift+A",
         "Put a pair of wheels under the body; the space their tyres need is checked.",
     ),
     Command("duplicate_axle", "Copy the axl&e", "", "Put a copy of the selected axle behind the last one."),

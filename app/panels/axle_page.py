@@ -6,7 +6,7 @@ from functools import partial
 
 from msgspec.structs import replace
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QHideEvent
+from PySide6.QtGui import QHideEvent, QWheelEvent
 from PySide6.QtWidgets import QLabel, QSlider, QWidget
 
 from app import units as unit_text
@@ -67,6 +67,19 @@ TIPS = {
 }
 
 
+class PoseSlider(QSlider):
+    """From one end of a range to the other, at rest in the middle."""
+
+    def __init__(self) -> None:
+        super().__init__(Qt.Orientation.Horizontal)
+        self.setRange(-POSE_STEPS, POSE_STEPS)
+        self.setPageStep(POSE_STEPS // 5)
+
+    @guarded()
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()  # it scrolls the page
+
+
 class AxlePage(NamedPage):
     """One pair of wheels; each field is one undo step."""
 
@@ -90,6 +103,9 @@ class AxlePage(NamedPage):
         self.field("Diameter", self.tyre_od, "Over the tread. Typed in, it counts instead of the code.")
         self.field("Width", self.tyre_width, "Over the sidewalls. Typed in, it counts instead of the code.")
         self.tyre_words = self.words()
+        self.heading("Room")
+        self.room = self.words("")
+        self.space = self.words()
         self.heading("Place")
         self._number("x", "height", "track", "offset")
         self.heading("Travel")
@@ -106,9 +122,7 @@ class AxlePage(NamedPage):
         self.heading("Steering")
         self._number("steer_inner", "steer_outer", "kingpin", "camber")
         self._make_poses()
-        self.heading("Room")
-        self.room = self.words("")
-        self.space = self.words()
+        self.heading("Real tyres")
         self.growth = self.words()
         self.whole(self.command_button("Copy it to the rear", "duplicate_axle", "Add the same axle behind."))
         self.finish()
@@ -131,9 +145,7 @@ class AxlePage(NamedPage):
             "Steered to the right and to the left.",
         )
         for words, tip in zip(("Up and down", "Roll", "Steering"), tips, strict=True):
-            slider = QSlider(Qt.Orientation.Horizontal)
-            slider.setRange(-POSE_STEPS, POSE_STEPS)
-            slider.setPageStep(POSE_STEPS // 5)
+            slider = PoseSlider()
             slider.valueChanged.connect(self._on_posed)
             self.pose_labels.append(self.field(words, slider, f"{tip} Only the picture moves."))
             self.poses.append(slider)
@@ -343,7 +355,7 @@ def pose_words(axle: Axle, pose: tuple[float, float, float], units: Units) -> st
     if steer:
         inner = unit_text.format_angle(abs(steer) * axle.steer_inner)
         said.append(f"steered {inner} to the {'left' if steer > 0.0 else 'right'}")
-    return f"Shown {wording.listed(said)}." if said else "Shown at ride height."
+    return f"Shown: {wording.listed(said)}." if said else "Shown at ride height."
 
 
 def room_words(layout: Layout, axle: Axle, report: Report, units: Units) -> tuple[str, str]:

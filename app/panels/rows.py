@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QGridLayout,
@@ -14,6 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.guarded import guarded
 from app.panels.fields import SEVERAL, LengthField, TextField
 from app.session import Session
 from app.units import Units
@@ -187,6 +189,10 @@ class ChoiceBox(QComboBox):
                 self.addItem(words, id)
             self._shown = wanted
         self.setCurrentIndex(-1 if chosen is None else self.findData(chosen))
+
+    @guarded()
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        event.ignore()  # it scrolls the page: nothing in the job changes in passing
 
     @property
     def chosen(self) -> int | None:

@@ -19,6 +19,7 @@ class Lookout:
     def __init__(self) -> None:
         self._opacity = 1.0
         self._cut: Cut | None = None
+        self._shows_wheels = True
         self._outlook: Outlook | None = None
         self._surfaces: tuple[object, Surface, Surface] | None = None
         self._turn = 0
@@ -29,6 +30,10 @@ class Lookout:
 
     def set_cut(self, cut: Cut | None) -> None:
         self._cut = cut
+        self._outlook = None
+
+    def set_wheels(self, are_shown: bool) -> None:
+        self._shows_wheels = are_shown
         self._outlook = None
 
     def forget(self) -> None:
@@ -45,7 +50,8 @@ class Lookout:
         shown, solid = self._body_surfaces(layout)
         sight = picking.look(layout, camera, size)
         seen = self._seen_before(known, shown, camera, size, is_moving)
-        self._outlook = Outlook(sight, shown, solid, self._cut, self._opacity < SEE_THROUGH, seen)
+        sees_through = self._opacity < SEE_THROUGH
+        self._outlook = Outlook(sight, shown, solid, self._cut, sees_through, seen, self._shows_wheels)
         return self._outlook
 
     def _seen_before(

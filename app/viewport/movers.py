@@ -8,7 +8,7 @@ from vtkmodules.vtkCommonMath import vtkMatrix4x4
 from vtkmodules.vtkRenderingCore import vtkActor, vtkRenderer
 
 from app.viewport import actors, shapes
-from app.viewport.colours import Theme, rgb
+from app.viewport.colours import Theme, mixed, rgb
 from geometry.body import envelope, placement
 from geometry.body.tyres import Wheel
 from geometry.checks import moving
@@ -48,8 +48,7 @@ class Movers:
         self._theme = theme
         self._hinges.GetProperty().SetColor(*rgb(theme.accent))
         self._cuts.GetProperty().SetColor(*rgb(theme.section))
-        for actor in self._wheels.values():
-            actor.GetProperty().SetColor(*rgb(theme.tyre))
+        self._paint_wheels()
         for actor in self._swept.values():
             actor.GetProperty().SetColor(*rgb(theme.swept))
 
@@ -63,10 +62,16 @@ class Movers:
             self._show_cuts()
 
     def emphasise(self, selected: frozenset[int]) -> None:
-        """Draw the hinge lines of selected panels."""
+        """Draw the hinge lines of selected panels, and bring out the wheels of selected axles."""
         if selected != self._selected:
             self._selected = selected
             self._show_hinges()
+            self._paint_wheels()
+
+    def _paint_wheels(self) -> None:
+        chosen = mixed(self._theme.tyre, self._theme.accent, 0.5)
+        for (axle, _), actor in self._wheels.items():
+            actor.GetProperty().SetColor(*rgb(chosen if axle in self._selected else self._theme.tyre))
 
     def set_shows(self, shows: Shows) -> None:
         self._shows = shows
@@ -105,10 +110,10 @@ class Movers:
             actor = self._wheels.get(key)
             if actor is None:
                 actor = self._wheels[key] = actors.plain_actor()
-                actor.GetProperty().SetColor(*rgb(self._theme.tyre))
                 self._renderer.AddActor(actor)
             axle = self._layout.axles[key[0]]
             actors.set_surface(actor, _wheel(wheel, axle, self._poses.get(key[0], AT_REST)))
+        self._paint_wheels()
         self._show_visible()
 
     def _show_swept(self) -> None:

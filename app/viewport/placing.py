@@ -44,6 +44,7 @@ class Outlook(Struct, frozen=True, eq=False):
     cut: Cut | None = None
     sees_through: bool = False
     seen: dict[tuple[Vec3, float], bool] = {}  # what is_visible found, for one camera and one body
+    shows_wheels: bool = True
 
     @property
     def layout(self) -> Layout:

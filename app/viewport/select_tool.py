@@ -4,7 +4,7 @@ import numpy as np
 from PySide6.QtCore import Qt
 
 from app.viewport import camera as cameras
-from app.viewport import picking, placing
+from app.viewport import picking, placing, wheel_picking
 from app.viewport.dragging import Drag
 from app.viewport.marks import Box, Mark
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
@@ -63,9 +63,9 @@ class SelectTool(Tool):
             self._box = None
             return True
         found = self._under(pointer)
-        if found is None or found in self.room.session.layout.panels or self._is_busy_elsewhere:
-            return False
         session = self.room.session
+        if found is None or not _moves(session.layout, found) or self._is_busy_elsewhere:
+            return False
         if found in session.layout.tubes and found not in session.selection:
             return False  # a click selects it; a drag looks round, as beside it
         if found not in session.selection:
@@ -74,7 +74,7 @@ class SelectTool(Tool):
         return True
 
     def _under(self, pointer: Pointer) -> int | None:
-        """Return the node, tube or panel under the pointer."""
+        """Return the node, tube, axle or panel under the pointer."""
         outlook = self.room.outlook
         node = placing.node_at(outlook, pointer.x, pointer.y)
         if node is not None:
@@ -82,7 +82,11 @@ class SelectTool(Tool):
         tube = placing.tube_at(outlook, pointer.x, pointer.y)
         if tube is not None:
             return tube.tube
-        metal = outlook.body_at(outlook.ray(pointer.x, pointer.y))
+        ray = outlook.ray(pointer.x, pointer.y)
+        metal = outlook.body_at(ray)
+        wheel = wheel_picking.axle_at(outlook.layout, ray) if outlook.shows_wheels else None
+        if wheel is not None and (metal is None or wheel[1] < metal.distance):
+            return wheel[0]
         return None if metal is None else metal.panel
 
     def under(self, pointer: Pointer) -> int | None:
@@ -220,10 +224,10 @@ class SelectTool(Tool):
         return True
 
     def delete(self) -> bool:
-        """Delete the selected nodes and tubes; panels are left out in the list of panels."""
+        """Delete the selected nodes, tubes and axles; panels are left out in the list of panels."""
         session = self.room.session
         layout = session.layout
-        ids = [id for id in session.selection if id in layout.nodes or id in layout.tubes]
+        ids = [id for id in session.selection if _moves(layout, id) or id in layout.axles]
         if not ids:
             if session.selection:
                 self.room.say("Body panels are left out or removed in the list of panels.")
@@ -285,6 +289,11 @@ class SelectTool(Tool):
         return [] if self._drag is None else self._drag.marks()
 
 
+def _moves(layout: Layout, id: int) -> bool:
+    """Whether a thing can be dragged in the view."""
+    return id in layout.nodes or id in layout.tubes
+
+
 def _leg(layout: Layout, tube: Tube, leg: int) -> tuple[Vec3, Vec3]:
     a, b = tube.nodes[leg], tube.nodes[leg + 1]
     return layout.nodes[a].position, layout.nodes[b].position
@@ -327,5 +336,8 @@ def _screen_axes(camera: cameras.Camera) -> tuple[int, int, int]:
 
 def _delete_name(layout: Layout, ids: list[int]) -> str:
     if len(ids) == 1:
-        return f"Delete tube {layout.tubes[ids[0]].name}" if ids[0] in layout.tubes else "Delete node"
+        for word, things in (("tube", layout.tubes), ("axle", layout.axles)):
+            if ids[0] in things:
+                return f"Delete {word} {things[ids[0]].name}"
+        return "Delete node"
     return f"Delete {len(ids)} things"

@@ -214,6 +214,7 @@ class View(PointingWidget):
     def set_wheels(self, shows: Shows) -> None:
         """Draw wheels, or what their tyres sweep through as well, or neither."""
         self.scene.movers.set_shows(shows)
+        self._lookout.set_wheels(shows != "neither")
         self.redraw()
 
     def show_envelopes(self, spaces: "Mapping[WheelKey, Shown]") -> None:

@@ -244,7 +244,7 @@ def test_sliders_show_the_wheels_in_their_travel_without_changing_the_job(
         page.poses[0].setValue(100)
     assert posed.args == [axle(session).id, (1.0, 0.0, 0.0)]
     page.poses[2].setValue(-50)
-    assert page.pose_words.text() == "Shown 100.0 mm up and steered 15.0° to the right."
+    assert page.pose_words.text() == "Shown: 100.0 mm up and steered 15.0° to the right."
     assert session.layout is before
     with qtbot.waitSignal(page.posed):
         session.select(())

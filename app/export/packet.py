@@ -1,10 +1,22 @@
 """Everything a job takes to the shop, written into one folder."""
 
+import itertools
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 
 from app import wording
-from app.export import cover_page, csv_file, json_file, pdf_file, spreadsheet, tube_page
+from app.export import (
+    cover_page,
+    csv_file,
+    cut_page,
+    json_file,
+    pdf_file,
+    spreadsheet,
+    template_files,
+    template_pdf,
+    tube_page,
+)
 from app.export.pdf_file import Paper
 from app.export.sheet import Sheet
 from app.units import Units
@@ -13,12 +25,16 @@ from geometry.checks.findings import Report
 from geometry.layout import Layout
 from geometry.progress import Progress, no_progress
 from geometry.shop import schedule as schedules
+from geometry.shop import templates
 from geometry.shop.schedule import Schedule
+from geometry.shop.templates import Template
 
 PDF_NAME = "packet.pdf"
 TUBES_NAME = "schedule.csv"
 BENDS_NAME = "bends.csv"
 JSON_NAME = "schedule.json"
+TEMPLATES_NAME = "templates.pdf"  # and the folder, only where a panel is trimmed
+TEMPLATES = "templates"
 CLAIM = (
     "Geometry and estimates, no strength or safety claim: local codes, the event's rule book, a licensed "
     "engineer and a qualified welder decide."
@@ -44,6 +60,12 @@ def write_packet(
     pages = pages_of(schedule, layout, report, units, made or date.today(), picture)
     paths = tuple(folder / name for name in (PDF_NAME, TUBES_NAME, BENDS_NAME, JSON_NAME))
     pdf_file.write(pages, paths[0], paper, lambda done, doing: progress(0.3 + 0.6 * done, doing))
+    cuts = templates.of(layout)
+    if cuts:
+        progress(0.88, "Drawing the templates")
+        foot = f"{wording.one_line(schedule.job) or 'Untitled'} — {(made or date.today()).isoformat()}"
+        template_pdf.write(cuts, layout, folder / TEMPLATES_NAME, paper, foot)
+        paths = (*paths, folder / TEMPLATES_NAME, *template_files.write(cuts, layout, folder / TEMPLATES))
     progress(0.9, "Writing the tables")
     csv_file.write(spreadsheet.tubes(schedule, layout, report, units), paths[1])
     csv_file.write(spreadsheet.bends(schedule, layout, report, units), paths[2])
@@ -60,8 +82,13 @@ def pages_of(
     pages = [
         cover_page.of(job, schedule, layout, report, units, made, picture),
         *(tube_page.of(job, record, layout, report, units) for record in schedule.records),
+        *(cut_page.of(job, list(cuts), layout, units) for _, cuts in _by_panel(templates.of(layout))),
     ]
     return Sheet(job, f"{job} — {made.isoformat()} — lengths in {_units_text(units)}", CLAIM, tuple(pages))
+
+
+def _by_panel(cuts: Iterable[Template]) -> Iterator[tuple[int, Iterator[Template]]]:
+    return itertools.groupby(cuts, key=lambda cut: cut.panel)
 
 
 def _units_text(units: Units) -> str:

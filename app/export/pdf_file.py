@@ -8,9 +8,10 @@ from typing import Any, Literal
 
 from msgspec import Struct
 
-from app.export import beside, drawing, pdf_table, turning
+from app.export import beside, drawing, pdf_table, plan, turning
 from app.export.ink import Ink, cut, fitting_size, text_width, two_lines, wrapped
 from app.export.pdf_part import Part, joined
+from app.export.plan import Plan
 from app.export.sheet import Block, Fact, Facts, Page, Picture, Sheet, Table, Text, Tone
 from app.export.turning import Stance
 from app.export.views import Views
@@ -165,6 +166,8 @@ class _Writer:
                 return [self._views(block, room)]
             case Stance():
                 return [self._stance(block)]
+            case Plan():
+                return [self._plan(block)]
 
     def _draw_paper(self, paper: _Printed, number: int, count: int) -> None:
         self._head(paper)
@@ -323,6 +326,14 @@ class _Writer:
             self.canvas.drawImage(image, x, y - height, width, height, mask=None)
             self.canvas.setLineWidth(0.6)
             self.canvas.rect(x, y - height, width, height)
+
+        return Part(height, draw)
+
+    def _plan(self, block: Plan) -> Part:
+        marks, height = plan.drawn(block, self.inner)
+
+        def draw(y: float) -> None:
+            self.ink.marks(marks, MARGIN, y - height)
 
         return Part(height, draw)
 

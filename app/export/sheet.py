@@ -7,6 +7,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from app.export.plan import Plan
 from app.export.turning import Stance, Turning
 from app.export.views import Views
 
@@ -86,7 +87,7 @@ class Picture(Struct, frozen=True):
     png: bytes
 
 
-Block = Table | Facts | Text | Picture | Views | Stance
+Block = Table | Facts | Text | Picture | Views | Stance | Plan
 
 
 class Page(Struct, frozen=True):

@@ -25,6 +25,7 @@ MARK_EVERY = 100.0  # mm along the line
 TAPE = 900.0  # mm; rims farther off are no help
 TAPE_STEPS = 24  # of a tape's way over the panel
 ASIDE = 15.0  # mm from the line that is surely on one side of it
+LEFT = 1.0  # mm; a rim nearer to what is left than this is part of it
 SAME_RIM = 40.0  # mm; a rim nearer than this is no place to measure from
 Edge = Literal["front", "rear", "upper", "lower", "inner", "outer"]
 Side = Literal["left", "right", "middle"]
@@ -41,7 +42,7 @@ class Offset(Struct, frozen=True):
 class Mark(Struct, frozen=True):
     """A numbered place on the cut line."""
 
-    number: int
+    number: int  # counted through all lines of the panel
     along: float  # mm from the line's beginning
     place: Vec3
     offsets: tuple[Offset, ...]  # the nearest rims first
@@ -55,7 +56,13 @@ class Stretch(Struct, frozen=True, eq=False):
     rims: tuple[Floats, ...]  # the panel's rims near by, (k, 2) each
     marks: tuple[tuple[int, tuple[float, float]], ...]
     begins: float  # along the whole line
+    ends: float
     off: float  # how far the panel is off the flat paper, at most
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether the paper can lie on the panel there."""
+        return self.off <= FLAT
 
 
 class Template(Struct, frozen=True, eq=False):
@@ -86,8 +93,10 @@ def of_panel(layout: Layout, panel: Panel) -> Iterator[Template]:
     rest = PanelIndex(placement.panel_vertices(layout, panel), panel.mesh.triangles)
     surface = _Surface(points, panel.whole.triangles, rest)
     lines = sorted(trimming.lines_of(layout, panel), key=_length, reverse=True)
+    first = 1
     for number, line in enumerate(lines, start=1):
-        marks = _marks(surface, line)
+        marks = _marks(surface, line, first)
+        first += len(marks)
         yield Template(
             panel=panel.id,
             number=number,
@@ -103,7 +112,7 @@ def of_panel(layout: Layout, panel: Panel) -> Iterator[Template]:
 
 
 class _Surface:
-    """A whole panel: its points and rims, what stays of it, and the nearest places on it."""
+    """A whole panel: its points, the rims that stay, and the nearest places on it and on what stays."""
 
     def __init__(self, points: Floats, triangles: NDArray[np.integer], rest: PanelIndex) -> None:
         self.index = PanelIndex(points, triangles)
@@ -114,17 +123,25 @@ class _Surface:
         flat = np.sort(ends, axis=1) @ np.array([size, 1])
         _, first, uses = np.unique(flat, return_index=True, return_counts=True)
         rim = first[uses == 1]
+        # A tape hooks on what is left; what comes off is no edge any more.
+        stays = rest.closest(points[ends[rim]].mean(axis=1))[0] <= LEFT
+        rim = rim[stays] if stays.any() else rim
         self.rims = points[ends[rim]]  # (r, 2, 3)
         middles = points[np.asarray(triangles)[rim // 3]].mean(axis=1)
-        self.rim_ways = _outward(self.rims, middles)
+        thin = int(np.argmin(np.ptp(points, axis=0)))  # no tape hooks on a rim that faces there
+        self.rim_ways = _outward(self.rims, middles, thin)
 
 
-def _outward(rims: Floats, middles: Floats) -> Ints:
-    """Return for each rim edge (r, 2, 3) which way it faces: 0-5 for +x, -x, +z, -z, +y, -y."""
+def _outward(rims: Floats, middles: Floats, thin: int) -> Ints:
+    """Return for each rim edge (r, 2, 3) which way it faces: 0-5 for +x, -x, +z, -z, +y, -y.
+
+    The axis that a panel is thinnest along has no say.
+    """
     way = rims[:, 1] - rims[:, 0]
     length = np.maximum(np.linalg.norm(way, axis=1), LENGTH_NOISE)[:, None]
     out = rims.mean(axis=1) - middles
     out -= (np.einsum("ij,ij->i", out, way / length))[:, None] * way / length
+    out[:, thin] = 0.0
     shares = np.stack([out[:, 0], -out[:, 0], out[:, 2], -out[:, 2], out[:, 1], -out[:, 1]], axis=1)
     ways: Ints = shares.argmax(axis=1)
     return ways
@@ -138,15 +155,15 @@ def _edge_name(way: int, y: float) -> Edge:
     return "outer" if outward else "inner"
 
 
-def _marks(surface: _Surface, line: Floats) -> tuple[Mark, ...]:
-    """Return marks at the ends of the line and every MARK_EVERY between."""
+def _marks(surface: _Surface, line: Floats, first: int) -> tuple[Mark, ...]:
+    """Return marks at the ends of the line and every MARK_EVERY between, numbered from the first."""
     along = _along(line)
     count = max(round(along[-1] / MARK_EVERY), 1)
     is_closed = np.linalg.norm(line[0] - line[-1]) < LENGTH_NOISE
     places = np.linspace(0.0, along[-1], count + 1)[: -1 if is_closed else None]
     return tuple(
         Mark(number, float(place), vec(at), _offsets(surface, at))
-        for number, place in enumerate(places, start=1)
+        for number, place in enumerate(places, start=first)
         for at in [_at(line, along, float(place))]
     )
 
@@ -248,6 +265,7 @@ def _stretch(surface: _Surface, line: Floats, ends: tuple[int, int], marks: tupl
             (mark.number, (float(at[0]), float(at[1]))) for mark in on for at in flat(np.array([mark.place]))
         ),
         begins=float(begins),
+        ends=float(along[ends[1]]),
         off=float(np.abs((near - middle) @ rows[2]).max()),
     )
 

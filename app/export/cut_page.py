@@ -1,0 +1,170 @@
+"""The sheet of one cut in a panel: where its line lies by tape, and what to mind before cutting."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app import units as units_of
+from app import wording
+from app.export.plan import Line, Plan, Xy
+from app.export.sheet import Block, Cell, Column, Fact, Facts, Page, Table, Text
+from app.units import Units
+from geometry.body import placement
+from geometry.layout import Layout
+from geometry.shop.templates import Offset, Side, Template
+from geometry.vectors import Floats
+
+MOST_RIMS = 4000  # drawn; the rim of a rough scan has more
+EDGE_WORDS = {
+    "front": "front edge",
+    "rear": "rear edge",
+    "upper": "upper edge",
+    "lower": "lower edge",
+    "inner": "inner edge",
+    "outer": "outer edge",
+}
+BEFORE = (
+    "Hold the body up on both sides of a cut, and brace door openings, before the first cut; and brace "
+    "both sides of the car before the second side is cut: sheet metal carries load, and gaps close or "
+    "open once it is parted.",
+    "Look behind the panel and take out of the way what is there: fuel and brake lines, wiring, sound "
+    "deadening, tanks. Disconnect the battery. Cover glass and paint against sparks; keep an extinguisher "
+    "and a second person at hand.",
+    "Mark the line from at least two edges, lay the template on as a check, and measure the other side by "
+    "itself: no car is alike on both. Cut short of the line first, try the wheel through its travel by "
+    "hand, then trim to it.",
+    "Guard eyes, ears, lungs and hands. Deburr, close what a cut opens (seams, sills, inner skins), and "
+    "prime and seal every edge.",
+    "Whether a panel may be cut at all, and how its strength is made good, is for the maker's body repair "
+    "data, local codes and a qualified person to say. This sheet knows shapes only.",
+)
+READING = (
+    "Tape distances run on the panel, from the mark to the edge named. The cut leaves {margin} to what "
+    "the tyre sweeps through, for the axles, travel and steering of this job. Templates at true size are "
+    "in templates.pdf: print them at 100 %, and measure the scale bars before use."
+)
+
+
+def of(job: str, cuts: Sequence[Template], layout: Layout, units: Units) -> Page:
+    """Return the sheet of all cuts in one panel."""
+    first = cuts[0]
+    panel = layout.panels[first.panel]
+    sides = list(dict.fromkeys(side_words(cut.side) for cut in cuts))
+    length = sum(cut.length for cut in cuts)
+    margin = units_of.format_length(first.margin, units)
+    facts = Facts(
+        (
+            Fact("Side", " and ".join(sides), strong=True),
+            Fact("Length to cut", units_of.format_length(length, units), lines_words(cuts)),
+            Fact("Room kept for tyres", margin),
+        )
+    )
+    tables = [marks_table(cut, units) for cut in cuts]
+    reading = (READING.format(margin=margin), *(paper_words(cut, units) for cut in cuts))
+    blocks: tuple[Block, ...] = (
+        Text(BEFORE, "Before you cut", "caution"),
+        facts,
+        plan_of(cuts, layout),
+        *tables,
+        Text(reading, "How to read this sheet", "small"),
+    )
+    return Page(f"cut {first.panel}", f"Cut: {wording.one_line(panel.name)}", job, blocks)
+
+
+def lines_words(cuts: Sequence[Template]) -> str:
+    rings = sum(cut.is_closed for cut in cuts)
+    parts = [wording.counted(len(cuts) - rings, "cut from edge to edge", "cuts from edge to edge")]
+    if rings:
+        parts.append(wording.counted(rings, "closed line"))
+    return wording.listed([part for part in parts if not part.startswith("0 ")])
+
+
+def side_words(side: Side) -> str:
+    return {"left": "LEFT", "right": "RIGHT", "middle": "middle"}[side]
+
+
+def marks_table(template: Template, units: Units) -> Table:
+    """Return the marks on the line with their distances from the panel's edges."""
+    columns = (
+        Column("Mark", 0.5, "centre"),
+        Column("Along the cut", 1.0, "right"),
+        Column("From the", 1.0),
+        Column("by tape", 0.9, "right"),
+        Column("From the", 1.0),
+        Column("by tape", 0.9, "right"),
+    )
+    rows = []
+    for mark in template.marks:
+        cells = [Cell(str(mark.number), number=mark.number, in_ring=True), _length(mark.along, units)]
+        for place in range(2):
+            cells += _offset(mark.offsets[place] if place < len(mark.offsets) else None, units)
+        rows.append(tuple(cells))
+    name = "The line by tape" if template.count == 1 else f"Cut {template.number} by tape"
+    return Table(columns, tuple(rows), name, tight=True)
+
+
+def plan_of(cuts: Sequence[Template], layout: Layout) -> Plan:
+    """Return the panel with its cuts as seen from outside: from its own side, or from above."""
+    panel = layout.panels[cuts[0].panel]
+    sides = {cut.side for cut in cuts}
+    side: Side = cuts[0].side if len(sides) == 1 else "middle"
+    points = placement.world_points(layout.bodies[panel.body].placement, panel.whole.vertices)
+    rims = _rims(points, panel.whole.triangles)
+    lines = [Line(_seen(rim, side), 0.5) for rim in rims[:MOST_RIMS]]
+    lines += [Line(_seen(cut.line, side), 2.2) for cut in cuts]
+    marks = [mark for cut in cuts for mark in cut.marks]
+    places = _seen(np.array([mark.place for mark in marks]), side)
+    numbers = tuple((mark.number, at) for mark, at in zip(marks, places, strict=True))
+    return Plan(tuple(lines), numbers)
+
+
+def paper_words(cut: Template, units: Units) -> str:
+    """Say how much of a cut has templates, and where the panel is too curved for one."""
+    name = "The line" if cut.count == 1 else f"Cut {cut.number}"
+    flat = sum(stretch.is_flat for stretch in cut.stretches)
+    curved = [
+        f"from {_mm(stretch.begins, units)} to {_mm(stretch.ends, units)} "
+        f"({_mm(stretch.off, units)} off flat)"
+        for stretch in cut.stretches
+        if not stretch.is_flat
+    ]
+    said = f"{name} has {wording.counted(flat, 'flat template')}." if flat else ""
+    if curved:
+        said += f" {name} has none {wording.listed(curved)}, where the panel curves: go by the marks there."
+    return said.strip()
+
+
+def _mm(value: float, units: Units) -> str:
+    return units_of.format_length(value, units)
+
+
+def _seen(points: Floats, side: Side) -> tuple[Xy, ...]:
+    """Return points (n, 3) as seen from outside the car: front to the left on its left side."""
+    match side:
+        case "left":
+            seen = np.stack([-points[:, 0], points[:, 2]], axis=1)
+        case "right":
+            seen = np.stack([points[:, 0], points[:, 2]], axis=1)
+        case "middle":
+            seen = np.stack([-points[:, 1], points[:, 0]], axis=1)
+    return tuple((float(x), float(y)) for x, y in seen)
+
+
+def _rims(points: Floats, triangles: NDArray[np.integer]) -> Floats:
+    """Return the rim edges (r, 2, 3) of a mesh."""
+    ends = np.sort(np.asarray(triangles, dtype=np.int64)[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    size = int(ends.max()) + 1
+    flat, uses = np.unique(ends @ np.array([size, 1]), return_counts=True)
+    rims: Floats = points[np.stack(np.divmod(flat[uses == 1], size), axis=1)]
+    return rims
+
+
+def _length(value: float, units: Units) -> Cell:
+    return Cell(units_of.format_length(value, units, unit=False), number=value)
+
+
+def _offset(offset: Offset | None, units: Units) -> tuple[Cell, Cell]:
+    if offset is None:
+        return Cell("—"), Cell("—")
+    return Cell(EDGE_WORDS[offset.edge]), _length(offset.distance, units)

@@ -169,6 +169,12 @@ COMMANDS: tuple[Command, ...] = (
         "Show the selected door, bonnet or slide open in the view, or closed again.",
     ),
     Command(
+        "trim_panels",
+        "&Trim for the tyres",
+        "",
+        "Cut away of the selected panels what tyres and the room for them need.",
+    ),
+    Command(
         "add_axle",
         "Add an a&xle",
         "Shift+A",
@@ -282,7 +288,7 @@ MENUS = {
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
     "add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
-    "show_all leave_out - open_panel - add_axle duplicate_axle",
+    "show_all leave_out - open_panel trim_panels - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels - fold_job "
     "fold_selection fold_below view_alone - findings schedule start_page",
@@ -321,7 +327,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("mirror", "reverse", "select_nodes", "add_corner"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
-    ("open_panel", "duplicate_axle"),
+    ("open_panel", "trim_panels", "duplicate_axle"),
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (

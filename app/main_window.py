@@ -282,6 +282,7 @@ class MainWindow(QMainWindow):
         self.live.envelopes_changed.connect(view.show_envelopes)
         self.live.envelopes_changed.connect(self.properties.axle.show_envelopes)
         self.on_moving.refused.connect(self.message.refuse)
+        self.on_moving.job_started.connect(self.progress.follow)
         files.job_started.connect(self.progress.follow)
         files.refused.connect(self.message.refuse)
         files.told.connect(self._on_told)
@@ -515,6 +516,7 @@ class MainWindow(QMainWindow):
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes or layout.axles),
             "trial_bends": not self.on_steps.is_open,
             "open_panel": inside and len(panels) == 1,
+            "trim_panels": free and bool(panels) and bool(layout.axles),
             "add_axle": free,
             "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }
@@ -743,6 +745,7 @@ class MainWindow(QMainWindow):
         self.settings.sync()
         self.on_steps.close()
         self.files.stop()
+        self.on_moving.stop()
         self.live.stop()
         self.view.shutdown()
         event.accept()

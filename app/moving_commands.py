@@ -4,11 +4,15 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
+from app import wording
+from app.jobs import Job, in_child
 from app.panels.properties import PropertiesPanel
 from app.session import Session
 from app.viewport.view import View
-from geometry import axles
+from geometry import axles, trimming
 from geometry.checks import moving
+from geometry.errors import GeometryError
+from geometry.layout import Layout, Panel
 
 PICK_TWO = "Click the two ends of the hinge line on the body; Escape leaves the hinge as it is."
 PICK_EDGE = "Click near the straight rim that the panel turns about; Escape leaves the hinge as it is."
@@ -18,6 +22,7 @@ class MovingCommands(QObject):
     """Each public method is a command of the same name."""
 
     refused = Signal(str)
+    job_started = Signal(object)  # Job
 
     def __init__(
         self, session: Session, view: View, properties: PropertiesPanel, parent: QObject | None = None
@@ -28,6 +33,10 @@ class MovingCommands(QObject):
         self._rows = properties.panel.motion
         self._picking = ""
         self._panel = 0
+        self._trims = properties.panel.trim
+        self._job: Job | None = None
+        self._before: dict[int, Panel] = {}
+        self._trims.trim_wanted.connect(self._on_trim_wanted)
         self._rows.pick_wanted.connect(self._on_pick_wanted)
         self._rows.opening_moved.connect(view.set_opening)
         properties.axle.posed.connect(view.set_pose)
@@ -71,6 +80,57 @@ class MovingCommands(QObject):
         if self._session.apply("Copy axle", copy):
             self._session.select(made[-1:])
 
+    def trim_panels(self) -> None:
+        """Trim the selected panels for the tyres."""
+        layout = self._session.layout
+        self._trim([id for id in layout.panels if id in self._session.selection])
+
+    def stop(self) -> None:
+        """End the work that still runs; for closing the window."""
+        if self._job is not None:
+            self._job.cancel()
+            self._job.wait()
+
+    def _on_trim_wanted(self, panel: int) -> None:
+        self._trim([panel])
+
+    def _trim(self, panels: list[int]) -> None:
+        """Work the cuts out beside the window; then they are one step."""
+        layout = self._session.recorded
+        if self._job is not None:
+            self.refused.emit("Panels are being trimmed already; wait for that or cancel it first.")
+            return
+        self._before = {id: layout.panels[id] for id in panels}
+        names = wording.listed([wording.one_line(panel.name) for panel in self._before.values()])
+        job = self._job = Job(
+            f"Trimming {names}", in_child(trimming.cuts_for, _light(layout, panels), panels), self
+        )
+        job.done.connect(self._on_cut)
+        job.failed.connect(self._on_failed)
+        job.ended.connect(self._on_ended)
+        self.job_started.emit(job)
+        job.start()
+
+    def _on_cut(self, cuts: tuple[trimming.Trimmed, ...]) -> None:
+        now = self._session.recorded.panels
+        if any(now.get(id) is not panel for id, panel in self._before.items()):
+            self.refused.emit("A panel changed while its cut was worked out; trim it again.")
+            return
+        names = wording.listed([wording.one_line(panel.name) for panel in self._before.values()])
+        self._trims.forget()
+        self._session.apply(f"Trim {names}", lambda layout: trimming.set_trimmed(layout, cuts))
+
+    def _on_failed(self, error: BaseException) -> None:
+        if isinstance(error, GeometryError):
+            self.refused.emit(error.message)
+            return
+        raise error
+
+    def _on_ended(self) -> None:
+        job, self._job = self._job, None
+        if job is not None:
+            job.deleteLater()
+
     def show_wheels(self) -> None:
         self._view.set_wheels("wheels")
 
@@ -94,3 +154,9 @@ class MovingCommands(QObject):
         if picked:
             self._rows.take_points(what, [one.point for one in picked])
         self._view.set_tool("select")
+
+
+def _light(layout: Layout, panels: list[int]) -> Layout:
+    """Return of a layout what a cut is worked out from: other panels are too heavy to send along."""
+    few = {id: layout.panels[id] for id in panels}
+    return Layout(bodies=layout.bodies, panels=few, axles=layout.axles, limits=layout.limits)

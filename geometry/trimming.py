@@ -9,8 +9,10 @@ from msgspec.structs import replace
 from geometry.body import envelope, placement, trim
 from geometry.body.distance import PanelIndex
 from geometry.body.trim import GapOf
+from geometry.checks import tyres as tyre_checks
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Mesh, Panel, Trim
+from geometry.progress import Progress, no_progress
 from geometry.vectors import Floats, vec
 
 ROOM = 200.0  # mm beyond margin and box at which a gap is worked out; farther off its box will do
@@ -90,6 +92,28 @@ def lines_of(layout: Layout, panel: Panel) -> tuple[Floats, ...]:
         return ()
     placed = layout.bodies[panel.body].placement
     return tuple(placement.world_points(placed, np.array(line)) for line in panel.trim.lines)
+
+
+def length_of(line: Floats) -> float:
+    """Return the length of a line (k, 3)."""
+    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+
+
+def cuts_for(layout: Layout, panels: Sequence[int], progress: Progress = no_progress) -> tuple[Trimmed, ...]:
+    """Work out what the tyres of a layout leave of panels; for work beside the window."""
+    wheels = tyre_checks.wheels(layout)
+    if not wheels:
+        raise GeometryError("No axle is there to trim for. Add one first.", panels)
+    swept = []
+    for number, wheel in enumerate(wheels.values()):
+        progress(0.6 * number / len(wheels), "Working out what the tyres sweep through")
+        swept.append(envelope.swept(wheel))
+    gap_of = gap_to(swept, layout.limits.tyre_margin)
+    cuts = []
+    for number, panel in enumerate(panels):
+        progress(0.6 + 0.4 * number / len(panels), f"Cutting {_panel(layout, panel).name}")
+        cuts.append(cut_for(layout, panel, gap_of))
+    return tuple(cuts)
 
 
 def fewer(line: Floats) -> Floats:

@@ -10,6 +10,7 @@ from app import wording
 from app.panels.fixing_rows import StandOffFields
 from app.panels.motion_rows import MotionRows
 from app.panels.rows import NamedPage
+from app.panels.trim_rows import TrimRows
 from app.session import Session
 from app.units import Units
 from geometry import edits
@@ -55,6 +56,8 @@ class PanelPage(NamedPage):
         self.field("Stand-off", self.standoff)
         self.motion = MotionRows(session, units)
         self.whole(self.motion)
+        self.trim = TrimRows(session, units)
+        self.whole(self.trim)
         tip = "Make a panel of its own of some faces of this one."
         self.split = self.command_button("Split…", "split_panel", tip)
         self.whole(self.split)
@@ -76,10 +79,12 @@ class PanelPage(NamedPage):
         self.colour.setCurrentIndex(max(self.colour.findData(panel.colour or THEME_COLOUR), 0))
         self.standoff.show_things(layout.limits, [panel], self._units)
         self.motion.show_panel(layout, panel.id, self._units)
+        self.trim.show_panel(layout, panel.id, self._units)
 
     def show_report(self, report: Report) -> None:
         if report.is_complete:
             self.motion.show_touches(report.touches)
+            self.trim.show_report(report)
 
     def _set(self, words: str, **changes: object) -> None:
         id = self._id

@@ -96,8 +96,10 @@ def test_the_cut_is_drawn_at_true_size(layout: Layout, cut: Template) -> None:
     # A ring of 300 mm with room round it takes two sheets each way, at most.
     assert 2 <= len(reader.pages) <= 4
     content = reader.pages[0].get_contents().get_data().decode("latin-1")
-    scales = [(float(x), float(y)) for x, y in re.findall(r"([\d.]+) 0 0 ([\d.]+) 0 0 cm", content)]
-    (drawing,) = [scale for scale in scales if scale[0] > 1.0]
+    scales = [
+        (float(x), float(y)) for x, y in re.findall(r"([\d.]+) 0 0 ([\d.]+) [\d.-]+ [\d.-]+ cm", content)
+    ]
+    drawing = max(scales)
     assert drawing == pytest.approx((72.0 / 25.4, 72.0 / 25.4), abs=1e-4)
     words = reader.pages[0].extract_text()
     assert "LEFT: left <front> wing" in words

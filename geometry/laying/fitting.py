@@ -14,7 +14,7 @@ from geometry.laying import cost, hinges, metal, shape
 from geometry.laying.hinges import Hinges, Ties
 from geometry.laying.metal import Metal
 from geometry.laying.path import Path
-from geometry.laying.shape import Shape
+from geometry.laying.shape import Places, Shape
 from geometry.laying.wish import Wish
 from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, LENGTH_NOISE
 from geometry.vectors import Floats, unit
@@ -24,8 +24,9 @@ HELD = 1e-4  # what a step costs at first: half of this times the square of its 
 LEAST_HELD, MOST_HELD = 1e-8, 1e3
 LOOSER, TIGHTER = 1.0 / 3.0, 6.0
 LONGEST_STEP = 150.0  # mm; the metal looks different from there
+ALWAYS = 1e3  # offset of a hinge that stays open
 SETTLED = 2e-3  # a round that brings less than this brings nothing
-IDLE = 3  # such rounds in a row end a fit
+IDLE = 2  # such rounds in a row end a fit
 TURN_STEPS = 30
 LOST = 1e-11  # rad; liked angles are met to this
 
@@ -57,18 +58,21 @@ class Fit(Struct, frozen=True, eq=False):
     rows: Hinges  # around here, in terms of the parameters
     turns: Floats  # (n, p): how its angles move with the parameters
     angles: Floats
+    where: Places
 
     @property
     def bends(self) -> int:
         return len(self.corners) - 2
 
 
-def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
-    """Price the tube through corners, and how the price moves with each of its parameters."""
+def priced(task: Task, corners: Floats, liked: Floats | None = None, where: Places | None = None) -> Fit:
+    """Price the tube through corners, and how the price moves with each of its parameters.
+
+    Prices are compared only where the places along the tube are the same parts of its pieces.
+    """
     wish = task.wish
     moved = _nudged(task, corners)
-    straights, angles = shape.measures(corners[None], wish.clr)
-    where = shape.places(np.maximum(straights[0], 0.0), wish.clr * angles[0], task.step, cost.FINE_STEP)
+    where = _places(task, corners) if where is None else where
     laid = shape.shaped(moved, wish.clr, where)
     points = laid.points[0]
     gaps, nearest = task.metal.nearest(points)
@@ -78,15 +82,17 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
     astray = np.einsum("mk,mk->m", points - task.path.points[beside], aside)
     sideways = np.einsum("bmk,mk->mb", laid.points[1:] - points, aside) / NUDGE
     slope = np.einsum("bmk,mk->mb", laid.points[1:] - points, side.ways) / NUDGE
+    clear = side.gaps - wish.od / 2.0
     blocks = [
-        *_along(task, side.gaps - wish.od / 2.0, slope, laid.weights[0]),
+        _shifted(cost.closeness(clear, wish) + cost.ASIDE * np.abs(astray), laid.weights),
+        *_along(task, clear, slope, laid.weights[0]),
         *_astray(wish, astray, sideways, laid.weights[0]),
         *_limits(wish, laid),
         _block(_heights(task, moved) - wish.reach, cost.NEAR),
         *_passed(wish, laid),
     ]
     weight, offset, slopes = (np.concatenate(part) for part in zip(*blocks, strict=True))
-    price = float(weight @ np.maximum(offset, 0.0))
+    price = float(weight @ np.maximum(offset, 0.0)) - ALWAYS
     turns = ((laid.angles[1:] - laid.angles[0]) / NUDGE).T
     if liked is not None:
         price += cost.NEAR * wish.clr * float(np.abs(laid.angles[0] - liked).sum())
@@ -95,13 +101,21 @@ def priced(task: Task, corners: Floats, liked: Floats | None = None) -> Fit:
         for which in (weight == cost.NEAR, weight == cost.FAR)
     )
     return Fit(
-        corners, liked, price, broken, outside, _reachable(weight, offset, slopes), turns, laid.angles[0]
+        corners,
+        liked,
+        price,
+        broken,
+        outside,
+        _reachable(weight, offset, slopes),
+        turns,
+        laid.angles[0],
+        where,
     )
 
 
 def fitted(task: Task, start: Fit, rounds: int) -> Fit:
     """Return the tube after at most so many rounds."""
-    best, held, idle = start, HELD, 0
+    best, held, idle = priced(task, start.corners, start.liked), HELD, 0
     for _ in range(rounds):
         task.tick()
         ties = Ties(np.zeros((0, 0)), np.zeros(0))
@@ -110,7 +124,7 @@ def fitted(task: Task, start: Fit, rounds: int) -> Fit:
         size = best.rows.slope.shape[1]
         step = hinges.smallest(best.rows, np.full(size, held), ties)
         step *= min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), LENGTH_NOISE))
-        tried = priced(task, _stepped(task, best.corners, step), best.liked)
+        tried = priced(task, _stepped(task, best.corners, step), best.liked, best.where)
         gain = best.price - tried.price
         idle = 0 if gain > SETTLED else idle + 1
         if gain > 0.0:
@@ -120,11 +134,6 @@ def fitted(task: Task, start: Fit, rounds: int) -> Fit:
         if idle >= IDLE or held > MOST_HELD:
             break
     return best
-
-
-def retuned(task: Task, fit: Fit) -> Fit:
-    """Price a fit anew for another task or other liked angles."""
-    return priced(task, fit.corners, fit.liked)
 
 
 def turned_to(task: Task, fit: Fit) -> Fit:
@@ -189,6 +198,18 @@ def _along(task: Task, clear: Floats, slope: Floats, weights: Floats) -> list[Bl
         (cost.FAR * ones, clear - wish.farthest + task.far_margin, slope),
         (cost.NEAR * ones, wish.closest + task.near_margin - clear, -slope),
     ]
+
+
+def _places(task: Task, corners: Floats) -> Places:
+    straights, angles = shape.measures(corners[None], task.wish.clr)
+    arcs = task.wish.clr * angles[0]
+    return shape.places(np.maximum(straights[0], 0.0), arcs, task.step, cost.FINE_STEP)
+
+
+def _shifted(prices: Floats, weights: Floats) -> Block:
+    """Price that pieces of a different price get longer and shorter: a hinge that is always open."""
+    means = weights @ prices / np.maximum(weights.sum(axis=1), cost.STEP)
+    return _block((means - means[0] + ALWAYS)[:, None], 1.0)
 
 
 def _reachable(weight: Floats, offset: Floats, slope: Floats) -> Hinges:

@@ -52,10 +52,10 @@ def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> t
     lines = starts.polylines(grid, way, wish, wish.most_bends)
     front: list[Proposal] = []
     last: Fit | None = None
-    for bends, line in enumerate(lines):
+    for bends, begun in enumerate(lines):
         done = 0.15 + 0.85 * bends / len(lines)
         task = replace(task, tick=partial(progress, done, f"Fitting {bends} bends"))
-        last = _free(task, line, last)
+        last = _free(task, begun, last)
         found = _best(task, index, last)
         if found is not None and (not front or _is_better(found, front[-1])):
             front.append(found)
@@ -81,9 +81,9 @@ def _check_near(metal: Metal, wish: Wish) -> None:
             raise GeometryError(f"There is nothing of the body near place {number}. Point at a panel.")
 
 
-def _free(task: Task, line: Floats, last: Fit | None) -> Fit:
-    """Return the best fit with any angles, from the polyline and from the last fit with a bend more."""
-    begun = [line] if last is None else [line, _with_corner(task, last.corners)]
+def _free(task: Task, lines: list[Floats], last: Fit | None) -> Fit:
+    """Return the best fit with any angles, from polylines and from the last fit with a bend more."""
+    begun = lines if last is None else [*lines, _with_corner(task, last.corners)]
     tried = [fitting.fitted(task, fitting.priced(task, corners), ROUGH) for corners in begun]
     return fitting.fitted(task, min(tried, key=lambda fit: fit.price), FINE)
 
@@ -141,7 +141,7 @@ def _mended(task: Task, index: BodyIndex, fit: Fit) -> Proposal | None:
         if wider is None:
             break
         task = wider
-        fit = fitting.fitted(task, fitting.retuned(task, fit), ROUGH)
+        fit = fitting.fitted(task, fit, ROUGH)
     return best
 
 

@@ -5,10 +5,10 @@ from msgspec import Struct
 
 from geometry.vectors import Floats
 
-SHARPER = (30.0, 8.0, 2.0, 0.5, 0.1, 0.02, 0.004)  # mm over which a hinge is rounded
-NEWTON = 6  # steps for each of them
+SHARPER = (30.0, 8.0, 2.0, 0.5, 0.12, 0.03)  # mm over which a hinge is rounded; heavy ones over less
+NEWTON = 8  # steps for each of them
 HALVINGS = 8
-ENOUGH = 3e-4  # a step that brings less than this is the last with its rounding
+ENOUGH = 1e-4  # a step that brings less than this is the last with its rounding
 SINGULAR = 1e-9
 
 
@@ -40,7 +40,10 @@ def smallest(hinges: Hinges, held: Floats, ties: Ties) -> Floats:
     if not len(y):
         return base
     z = offset.copy()
-    for width in SHARPER:
+    # So much less that each keeps about the same way off its bend.
+    fine = 1.0 / np.sqrt(np.maximum(hinges.weight, 1.0))
+    for sharp in SHARPER:
+        width = sharp * fine
         for _ in range(NEWTON):
             root = np.sqrt(z * z + width * width)
             first = hinges.weight * (0.5 + 0.5 * z / root)
@@ -59,10 +62,10 @@ def smallest(hinges: Hinges, held: Floats, ties: Ties) -> Floats:
 
 
 class _Rounded(Struct, frozen=True, eq=False):
-    """Rounded hinges of weight (m,) along a step that moves their arms z (m,) on by way (m,)."""
+    """Rounded hinges of weight and width (m,) along a step that moves their arms z (m,) on by way (m,)."""
 
     weight: Floats
-    width: float
+    width: Floats
     z: Floats
     way: Floats
 

@@ -14,8 +14,10 @@ MOST_STATIONS = 36  # of the path where corners are tried
 SIDE = 0.8  # of the corridor; corners are also tried so far beside the path
 FARTHER = (25.0, 90.0)  # mm beyond the wanted stand-off where corners are tried too
 STRAIGHTER = 0.1  # what a mm too short between corners costs
-SOFT = 0.1  # of what the band's far side costs: arcs cut corners, so a tube keeps what a polyline breaks
-HARD = 5.0  # the same for its near side
+# What closeness, the far side of the band and its near side count: arcs cut corners, so that a tube may
+# keep what its polyline breaks, or the reverse.
+VIEWS = np.array([[1.0, 0.1, 1.0], [1.0, 1.0, 1.0], [0.1, 1.0, 0.1]])
+HARD = 5.0  # times what a mm too far costs, a mm too near
 
 
 class _Corridor(Struct, frozen=True, eq=False):
@@ -25,10 +27,23 @@ class _Corridor(Struct, frozen=True, eq=False):
     station: Ints
 
 
-def polylines(field: Field, path: Path, wish: Wish, most: int) -> list[Floats]:
-    """Return corners (n + 2, 3) with both ends for n = 0 ... most, as far as there are that many."""
+def polylines(field: Field, path: Path, wish: Wish, most: int) -> list[list[Floats]]:
+    """Return for n = 0 ... most the best polylines of n corners: (n + 2, 3) with both ends.
+
+    Several come from different views of what counts most; equal ones are given once.
+    """
     corridor = _corridor(path, wish)
-    first, second, edge = _edges(field, path, wish, corridor)
+    first, second, prices = _edges(field, path, wish, corridor)
+    found: list[list[Floats]] = [[] for _ in range(most + 1)]
+    for view in VIEWS:
+        for bends, line in enumerate(_shortest(corridor, first, second, view @ prices, most)):
+            if not any(np.array_equal(line, known) for known in found[bends]):
+                found[bends].append(line)
+    return [lines for lines in found if lines]
+
+
+def _shortest(corridor: _Corridor, first: Ints, second: Ints, edge: Floats, most: int) -> list[Floats]:
+    """Return the cheapest polyline for each number of corners, as far as there are that many."""
     count = len(corridor.points)
     table = np.full((count, count), np.inf)
     table[first, second] = edge
@@ -73,7 +88,7 @@ def _corridor(path: Path, wish: Wish) -> _Corridor:
 
 
 def _edges(field: Field, path: Path, wish: Wish, corridor: _Corridor) -> tuple[Ints, Ints, Floats]:
-    """Return from where to where corners can be joined, and what that costs."""
+    """Return from where to where corners can be joined, and what that costs in each respect: (3, e)."""
     first, second = np.nonzero(corridor.station[:, None] < corridor.station)
     start, end = corridor.points[first], corridor.points[second]
     lengths = np.linalg.norm(end - start, axis=1)
@@ -82,17 +97,15 @@ def _edges(field: Field, path: Path, wish: Wish, corridor: _Corridor) -> tuple[I
     clear = field.at(looks.reshape(-1, 3)).reshape(len(first), LOOKS) - wish.od / 2.0
     # An edge counts as many places as the fit would look at along it.
     places = np.maximum(lengths / cost.STEP, 1.0)
-    price = (
-        cost.closeness(clear, wish).mean(axis=1) * lengths / path.length
-        + SOFT * places * cost.FAR * np.maximum(clear - wish.farthest, 0.0).mean(axis=1)
-        + HARD * places * cost.FAR * np.maximum(wish.closest - clear, 0.0).mean(axis=1)
-    )
+    near = HARD * places * cost.FAR * np.maximum(wish.closest - clear, 0.0).mean(axis=1)
+    far = places * cost.FAR * np.maximum(clear - wish.farthest, 0.0).mean(axis=1)
+    close = cost.closeness(clear, wish).mean(axis=1) * lengths / path.length
     inner = (corridor.station[first] > 0) & (corridor.station[second] < len(path.points) - 1)
-    price += STRAIGHTER * inner * np.maximum(wish.between_straight - lengths, 0.0)
+    near += STRAIGHTER * inner * np.maximum(wish.between_straight - lengths, 0.0)
     for stop, place in zip(path.stops[1:-1], wish.places[1:-1], strict=True):
         passes = (corridor.station[first] <= stop) & (stop <= corridor.station[second])
         part = np.einsum("ij,ij->i", np.array(place.point) - start, end - start) / lengths**2
         beside = start + np.clip(part, 0.0, 1.0)[:, None] * (end - start)
         missed = np.linalg.norm(beside - np.array(place.point), axis=1) - wish.reach
-        price += passes * cost.FAR * np.maximum(missed, 0.0)
-    return first, second, price
+        near += passes * cost.FAR * np.maximum(missed, 0.0)
+    return first, second, np.stack([close, far, near])

@@ -1,6 +1,7 @@
 """What a tyre sweeps through, against tubes and panels: against arithmetic and against many poses."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry.body import distance, envelope
+from geometry import axles
+from geometry.body import distance, envelope, scan
+from geometry.body import tyres as sizes
 from geometry.body.distance import PanelIndex
 from geometry.body.tyres import Wheel
 from geometry.checks import tyres
@@ -22,6 +25,7 @@ MARGIN = 25.0
 PLAIN = Axle(AXLE, "Front axle", 0.0, RADIUS, 1500.0, Tyre(2 * RADIUS, WIDTH, 40.0), bump=80.0, droop=60.0)
 OUTER = 750.0 + WIDTH / 2.0  # y of the left tyre's outer side
 WITHIN = envelope.TOLERANCE + 0.1
+COARSE = 8.0  # mm that the poses of by_matrices leave open
 
 
 def job(
@@ -229,3 +233,95 @@ def test_an_envelope_is_told_apart_by_its_wheel(swept: Envelopes) -> None:
     assert isinstance(left.index, PanelIndex)
     assert left.wheel.centre == (0.0, 750.0, RADIUS)
     assert right.wheel.centre == (0.0, -750.0, RADIUS)
+
+
+MOVING = replace(
+    PLAIN, roll=0.15, steer_inner=0.6, steer_outer=0.5, kingpin=60.0, camber=0.03, bump=100.0, droop=110.0
+)
+
+
+@pytest.fixture(scope="module")
+def moving() -> Envelopes:
+    return tyres.envelopes(job(axle=MOVING), {}, lambda: True)
+
+
+@settings(max_examples=40, deadline=None)
+@given(place, place)
+def test_random_tubes_beside_a_tyre_that_steers_rolls_and_leans_have_the_room_that_many_poses_say(
+    moving: Envelopes, start: tuple[float, float, float], end: tuple[float, float, float]
+) -> None:
+    if math.dist(start, end) < 10.0:
+        return
+    layout = job([[start, end]], axle=MOVING)
+    rows = {row.side: row for row in tyres.against_tubes(layout, moving, layout.tubes)}
+    least = float(by_matrices(MOVING, "left", np.linspace(start, end, 200)).min()) - OD / 2.0
+    slack = WITHIN + COARSE + math.dist(start, end) / 200.0
+    if "left" not in rows:
+        assert least > MARGIN - WITHIN
+    elif rows["left"].clearance > -OD / 2.0 + WITHIN:
+        assert least - slack <= rows["left"].clearance <= least + WITHIN
+    else:
+        assert least < -OD / 2.0 + slack
+
+
+def test_large_tyres_on_the_sedan_bite_as_deep_as_its_metal_lies_in_what_they_sweep(meshes: Path) -> None:
+    """As many poses say, placed by matrices apart from the code."""
+    found = scan.read(meshes / "sedan_chassis_vis.obj")
+    layout, _, _ = scan.add_to(Layout(), found, scan.judge(found))
+    layout, front = axles.add(layout, sizes.parsed("33x12.50R15"))
+    layout = axles.change(layout, front, height=360.0, kingpin=60.0, camber=0.02)
+    swept = tyres.envelopes(layout, {}, lambda: True)
+    index = distance.build(layout)
+    bites = {(bite.side, bite.panel): bite for bite in tyres.against_panels(layout, index, swept, index)}
+    assert {side for side, _ in bites} == {"left", "right"}
+    ball = np.random.default_rng(4).normal(size=(400, 3))
+    ball /= np.linalg.norm(ball, axis=1)[:, None]
+    for (side, panel), bite in bites.items():
+        points, gap = np.array(bite.at), layout.limits.tyre_margin - bite.depth
+        axle = layout.axles[front]
+        if gap >= 0.0:
+            assert by_matrices(axle, side, points[None])[0] == pytest.approx(gap, abs=WITHIN + COARSE)
+        else:  # as far from there to all sides the tyre gets, and to some side no farther
+            assert by_matrices(axle, side, points + (-gap - WITHIN) * ball).max() <= COARSE
+            assert by_matrices(axle, side, points + (-gap + WITHIN + COARSE) * ball).max() > 0.0
+        corners = index[panel].vertices[np.unique(index[panel].triangles)]
+        lowest = envelope.mesh_gaps(swept[front, side].index, corners).min()
+        assert lowest > gap - tyres.ACCURACY
+    deepest = max(bites.values(), key=lambda bite: bite.depth)
+    assert deepest.depth > layout.limits.tyre_margin + 100.0
+    rules = {one.rule for one in tyres.findings(layout, (), bites.values())}
+    assert "tyre.hits_panel" in rules
+
+
+def by_matrices(axle: Axle, side: str, points: np.ndarray) -> np.ndarray:
+    """Return the least gap of points (n, 3) over a grid of poses: (n,), too large by COARSE at most."""
+    out = 1.0 if side == "left" else -1.0
+    y, kingpin = out * (axle.track / 2.0 - axle.offset), out * (axle.track / 2.0 - axle.offset - axle.kingpin)
+    left, right = (axle.steer_inner, axle.steer_outer)[:: 1 if side == "left" else -1]
+    lean = about_x(-out * axle.camber)
+    least = np.full(len(points), np.inf)
+    for steer in np.linspace(-right, left, 15):
+        turn = about_z(steer)
+        for roll in np.linspace(-axle.roll, axle.roll, 9):
+            frame = about_x(roll) @ turn
+            middle = about_x(roll) @ (turn @ np.array([0.0, y - kingpin, 0.0]) + (0.0, kingpin, 0.0))
+            for heave in np.linspace(-axle.droop, axle.bump, 9):
+                centre = np.add(middle, (axle.x, 0.0, axle.height + heave))
+                own = (points - centre) @ (frame @ lean)
+                over_tread = np.hypot(own[:, 0], own[:, 2]) - axle.tyre.od / 2.0
+                past = np.array([over_tread, np.abs(own[:, 1]) - axle.tyre.width / 2.0])
+                past += axle.tyre.shoulder
+                beyond = np.linalg.norm(np.maximum(past, 0.0), axis=0)
+                gap = beyond + np.minimum(past.max(axis=0), 0.0) - axle.tyre.shoulder
+                least = np.minimum(least, gap)
+    return least
+
+
+def about_x(angle: float) -> np.ndarray:
+    cos, sin = math.cos(angle), math.sin(angle)
+    return np.array([[1.0, 0.0, 0.0], [0.0, cos, -sin], [0.0, sin, cos]])
+
+
+def about_z(angle: float) -> np.ndarray:
+    cos, sin = math.cos(angle), math.sin(angle)
+    return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])

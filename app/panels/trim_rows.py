@@ -15,7 +15,7 @@ from geometry.checks.findings import Report
 from geometry.checks.tyres import Bite
 from geometry.layout import Layout, Panel
 
-NO_AXLE = "No axle is there yet: add one (X) to see what its tyres need."
+NO_AXLE = "No axle is there yet: add one (Body menu) to see what its tyres need."
 CHECKING = "What tyres need of it is being worked out."
 
 
@@ -34,10 +34,10 @@ class TrimRows(Rows):
         self.heading("Tyres")
         self.need = self.words()
         self.trim = self._button(
-            "&Trim it for the tyres", "Cut away what the tyres and the room for them need."
+            "Trim it for the tyres", "Cut away what the tyres and the room for them need."
         )
         self.trim.clicked.connect(self._on_trim)
-        self.back = self._button("Make it &whole again", "Take the trim back.")
+        self.back = self._button("Make it whole again", "Take the trim back.")
         self.back.clicked.connect(self._on_back)
         self.cut = self.words()
 

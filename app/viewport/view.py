@@ -509,7 +509,8 @@ class View(PointingWidget):
             self._lookout.forget()
             is_untouched = self._fitted is not None and self._camera == self._fitted
             # A body that came in, or that changes its size while nobody has looked round yet, is fitted.
-            self._needs_fit |= is_untouched or bool(after.panels and not before.panels)
+            is_other = before.bodies is not after.bodies or _whole(before) != _whole(after)
+            self._needs_fit |= (is_untouched and is_other) or bool(after.panels and not before.panels)
         if self._needs_fit and (after.panels or after.tubes or after.axles):
             self.fit()
         self.redraw()
@@ -550,3 +551,8 @@ class View(PointingWidget):
             self._fitted = cameras.fitted(self._camera, self._size, self._fit_points())
             self.navigation.set(self._fitted)
         self.redraw()
+
+
+def _whole(layout: Layout) -> dict[int, tuple[Mesh, bool]]:
+    """Return what the body is made of, whether panels are trimmed or open or not."""
+    return {id: (panel.whole, panel.kept and panel.shown) for id, panel in layout.panels.items()}

@@ -144,12 +144,15 @@ def against_tubes(layout: Layout, envelopes: Envelopes, tubes: Iterable[int]) ->
 def against_panels(
     layout: Layout, index: BodyIndex, envelopes: Envelopes, panels: Iterable[int]
 ) -> tuple[Bite, ...]:
-    """Return the panels that lack room to a tyre, with the place where most of it is missing."""
+    """Return the panels that lack room to a tyre, with the place where most of it is missing.
+
+    What is missing less than ACCURACY is none: a panel trimmed to the margin is not said to be in the way.
+    """
     margin = layout.limits.tyre_margin
     bites = []
     for key, swept in envelopes.items():
         for id in panels:
-            least = _least_gap(index[id], swept.index, margin) if id in index else None
+            least = _least_gap(index[id], swept.index, margin - ACCURACY) if id in index else None
             if least is not None:
                 bites.append(Bite(*key, id, margin - least[0], vec(least[1])))
     return tuple(bites)

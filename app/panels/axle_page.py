@@ -224,8 +224,9 @@ class AxlePage(NamedPage):
         )
         if self._report is None or not is_current:
             self.room.setText(CHECKING)
-            self.space.setText("")
+            self.space.setVisible(False)
             return
+        self.space.setVisible(True)
         self.room.setText("\n".join(room_words(layout, axle, self._report, self._units)))
         self.space.setText(
             f"The space each tyre sweeps through has {len(known[0].mesh.triangles)} triangles."

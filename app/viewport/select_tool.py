@@ -53,6 +53,8 @@ class SelectTool(Tool):
             return "Drag to move, arrows nudge, double-click a leg adds a node, Delete removes."
         if any(id in layout.nodes for id in chosen):
             return "Drag to move, arrows nudge, Delete removes; Shift-click adds to the selection."
+        if any(id in layout.axles for id in chosen):
+            return "Shift+X shows what its tyres sweep through; sliders at the right move the wheels."
         return "Click a tube or node; Shift-drag a box; drag empty space to orbit, wheel to zoom."
 
     # -- pointer ------------------------------------------------------------------

@@ -277,6 +277,7 @@ def report_summary(report: "Report", layout: Layout, units: Units = MILLIMETRES)
         f"{units_of.format_length(limits.standoff_farthest, units)}{_own_standoffs(layout)}, scan error "
         f"{units_of.format_length(limits.scan_error, units)}, build tolerance "
         f"{units_of.format_length(limits.build_tolerance, units)}{_mount_words(layout, units)}"
+        f"{_tyre_words(layout, units) if report.is_complete else ''}"
     )
     found = severity_counts(report.findings)
     return f"{found} found. Checked: {checked}." if found else f"Nothing found. Checked: {checked}."
@@ -304,6 +305,14 @@ def _mount_words(layout: Layout, units: Units) -> str:
     moves = [units_of.format_length(move, units) for move in (limits.mount_x, limits.mount_y, limits.mount_z)]
     said = moves[0] if len(set(moves)) == 1 else f"{' × '.join(moves)} (lengthways, sideways, up)"
     return f", body on its mounts ±{said}"
+
+
+def _tyre_words(layout: Layout, units: Units) -> str:
+    """Say how many tyres were held against tubes and panels."""
+    if not layout.axles:
+        return ""
+    room = units_of.format_length(layout.limits.tyre_margin, units)
+    return f", {counted(2 * len(layout.axles), 'tyre')} with {room} of room"
 
 
 class _Slots(dict[str, str]):

@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from app import wording
 from app.units import INCH_FRACTIONS, MILLIMETRES
-from geometry import edits, rack
+from geometry import axles, edits, rack
 from geometry.checks.finding import Amount, Finding, Mend
 from geometry.layout import BendFrom, Die, Layout, Mesh, Panel, Tube
 from geometry.tube import plan, trials
@@ -110,6 +110,14 @@ def test_lists_and_counts_read_as_a_sentence():
     assert wording.listed(["a", "b", "c"]) == "a, b and c"
     assert wording.counted(1, "bend") == "1 bend"
     assert wording.counted(2, "box", "boxes") == "2 boxes"
+
+
+def test_the_summary_counts_tyres_once_they_were_checked(layout):
+    on_wheels, _ = axles.add(layout)
+    assert "tyre" not in wording.report_summary(Report(), on_wheels)
+    whole = Report(is_complete=True)
+    assert wording.report_summary(whole, on_wheels).endswith(", 2 tyres with 25.0 mm of room.")
+    assert "tyre" not in wording.report_summary(whole, layout)
 
 
 def test_the_cautions_name_who_decides():

@@ -9,6 +9,7 @@ from msgspec.structs import replace
 from app import wording
 from app.units import INCH_FRACTIONS, MILLIMETRES
 from geometry import axles, edits, rack
+from geometry.checks import findings
 from geometry.checks.finding import Amount, Finding, Mend
 from geometry.layout import BendFrom, Die, Layout, Mesh, Panel, Tube
 from geometry.tube import plan, trials
@@ -90,7 +91,6 @@ def test_an_unknown_rule_still_has_a_title():
 
 
 def test_the_summary_says_what_was_checked_against_which_limits(layout):
-    findings = pytest.importorskip("geometry.checks.findings")
     nothing = findings.Report(checked=frozenset({1, 2}))
     assert wording.report_summary(nothing, layout) == (
         "Nothing found. Checked: 2 tubes against 1 body panel, stand-off 15.0 mm to 40.0 mm, "
@@ -112,10 +112,11 @@ def test_lists_and_counts_read_as_a_sentence():
     assert wording.counted(2, "box", "boxes") == "2 boxes"
 
 
-def test_the_summary_counts_tyres_once_they_were_checked(layout):
+def test_the_summary_counts_tyres_once_they_were_checked():
+    layout = Layout()
     on_wheels, _ = axles.add(layout)
-    assert "tyre" not in wording.report_summary(Report(), on_wheels)
-    whole = Report(is_complete=True)
+    assert "tyre" not in wording.report_summary(findings.Report(), on_wheels)
+    whole = findings.Report(is_complete=True)
     assert wording.report_summary(whole, on_wheels).endswith(", 2 tyres with 25.0 mm of room.")
     assert "tyre" not in wording.report_summary(whole, layout)
 

@@ -7,6 +7,7 @@ so that the valleys between steered poses stay as deep as they are.
 
 import itertools
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,19 +47,29 @@ TILT = 3
 _CORNERS = np.array(list(itertools.product((0, 1), repeat=3)))
 
 
+LookUp = Callable[[], None]
+
+
+def _work_on() -> None:
+    """See nothing that should end the work."""
+
+
 def tolerance(tyre: Tyre) -> float:
     """Return how far the mesh may lie from the true swept space."""
     is_sharp = tyre.shoulder < usual_shoulder(tyre.width) - SAME_POINT
     return SHARP_TOLERANCE if is_sharp else TOLERANCE
 
 
-def swept(wheel: Wheel) -> Mesh:
-    """Return the swept space as a closed mesh whose triangles face outwards, within TOLERANCE."""
+def swept(wheel: Wheel, look_up: LookUp = _work_on) -> Mesh:
+    """Return the swept space as a closed mesh whose triangles face outwards, within TOLERANCE.
+
+    look_up is called every some ten milliseconds; what it raises ends the work.
+    """
     cell = float(np.clip(CELL * math.sqrt(wheel.tyre.shoulder / WIDE_SHOULDER), FINEST, CELL))
-    origin, cells = _cells_near_the_surface(wheel, cell)
-    grid = _Grid(wheel, origin, cell, cells)
+    origin, cells = _cells_near_the_surface(wheel, cell, look_up)
+    grid = _Grid(wheel, origin, cell, cells, look_up)
     vertices, quads = grid.contoured(grid.crossed_edges())
-    vertices = _put_on_surface(wheel, vertices)
+    vertices = _put_on_surface(wheel, vertices, look_up)
     triangles = _halved(vertices, quads)
     vertices.setflags(write=False)
     triangles.setflags(write=False)
@@ -148,20 +159,21 @@ def _normals(wheel: Wheel, points: Floats, poses: Floats) -> Floats:
     return np.column_stack([x, y, z])
 
 
-def searched(wheel: Wheel, points: Floats) -> tuple[Floats, Floats]:
+def searched(wheel: Wheel, points: Floats, look_up: LookUp = _work_on) -> tuple[Floats, Floats]:
     """Return the least gaps (n,) of points (n, 3) and the poses (n, 3) that give them."""
     low, high = ranges(wheel)
     best = np.full(len(points), np.inf)
     poses = np.zeros((len(points), 3))
     rolls, steers = _spread(low[1], high[1], ROLL_STEP), _spread(low[2], high[2], STEER_STEP)
     for roll, steer in itertools.product(rolls, steers):
+        look_up()
         for heave in _likely_heaves(wheel, points, roll, steer):
             gap = _gap(wheel, points, (heave, roll, steer))
             better = gap < best
             best = np.where(better, gap, best)
             poses[better] = np.column_stack([heave[better], np.full((better.sum(), 2), (roll, steer))])
     steps = np.array([(high[0] - low[0]) / 4.0, _step(rolls), _step(steers), _step(rolls)])
-    return _narrowed(wheel, points, best, poses, steps)
+    return _narrowed(wheel, points, best, poses, steps, look_up=look_up)
 
 
 def _likely_heaves(wheel: Wheel, points: Floats, roll: float, steer: float) -> list[Floats]:
@@ -208,11 +220,18 @@ def _step(samples: Floats) -> float:
 
 
 def _narrowed(
-    wheel: Wheel, points: Floats, best: Floats, poses: Floats, steps: Floats, rounds: int = ROUNDS
+    wheel: Wheel,
+    points: Floats,
+    best: Floats,
+    poses: Floats,
+    steps: Floats,
+    rounds: int = ROUNDS,
+    look_up: LookUp = _work_on,
 ) -> tuple[Floats, Floats]:
     """Return gaps and poses after walking down along one way after the other."""
     for turn in range(rounds):
         for axis in _ways(wheel):
+            look_up()
             step = steps[axis] * NARROWER**turn
             below, above = _moved(wheel, poses, axis, -step), _moved(wheel, poses, axis, step)
             under, over = gaps_at(wheel, points, below), gaps_at(wheel, points, above)
@@ -256,7 +275,7 @@ def _box(wheel: Wheel) -> tuple[Floats, Floats]:
     return centre - room - (0, 0, wheel.droop), centre + room + (0, 0, wheel.bump)
 
 
-def _cells_near_the_surface(wheel: Wheel, cell: float) -> tuple[Floats, Ints]:
+def _cells_near_the_surface(wheel: Wheel, cell: float, look_up: LookUp) -> tuple[Floats, Ints]:
     """Return the grid's origin and the cells (n, 3) that the surface may pass: the gap is 1-Lipschitz."""
     low, high = _box(wheel)
     size = cell * 2**LEVELS
@@ -265,7 +284,7 @@ def _cells_near_the_surface(wheel: Wheel, cell: float) -> tuple[Floats, Ints]:
     origin = low - size
     for _ in range(LEVELS):
         middles = origin + (cells + 0.5) * size
-        near = np.abs(gaps(wheel, middles)) <= math.sqrt(0.75) * size + SEARCH_SLACK
+        near = np.abs(searched(wheel, middles, look_up)[0]) <= math.sqrt(0.75) * size + SEARCH_SLACK
         cells = (2 * cells[near][:, None, :] + _CORNERS).reshape(-1, 3)
         size /= 2.0
     return origin, cells
@@ -274,7 +293,8 @@ def _cells_near_the_surface(wheel: Wheel, cell: float) -> tuple[Floats, Ints]:
 class _Grid:
     """Gaps at the corners of the finest cells, and the surface between them."""
 
-    def __init__(self, wheel: Wheel, origin: Floats, cell: float, cells: Ints) -> None:
+    def __init__(self, wheel: Wheel, origin: Floats, cell: float, cells: Ints, look_up: LookUp) -> None:
+        self.look_up = look_up
         self.wheel, self.origin, self.cell = wheel, origin, cell
         self.shape = tuple(cells.max(axis=0) + 2)
         is_corner = np.zeros(self.shape, dtype=bool)
@@ -284,7 +304,7 @@ class _Grid:
         self.row = np.full(self.shape, -1)
         self.row[is_corner] = np.arange(len(self.corners))
         self.points = origin + self.corners * cell
-        self.gaps, self.poses = searched(wheel, self.points)
+        self.gaps, self.poses = searched(wheel, self.points, look_up)
         for _ in range(SWAPS):
             self._ask_neighbours()
 
@@ -299,7 +319,7 @@ class _Grid:
             gaps[mine[better]], poses[mine[better]] = asked[better], self.poses[next[better]]
         changed = np.flatnonzero(gaps < self.gaps)
         gaps[changed], poses[changed] = _narrowed(
-            self.wheel, self.points[changed], gaps[changed], poses[changed], SMALL_STEPS, rounds=2
+            self.wheel, self.points[changed], gaps[changed], poses[changed], SMALL_STEPS, 2, self.look_up
         )
         self.gaps, self.poses = gaps, poses
 
@@ -344,7 +364,7 @@ class _Grid:
         first = gaps_at(self.wheel, at, self.poses[inner])
         second = gaps_at(self.wheel, at, self.poses[outer])
         poses = np.where((first < second)[:, None], self.poses[inner], self.poses[outer])
-        return _narrowed(self.wheel, at, np.minimum(first, second), poses, SMALL_STEPS, rounds=1)
+        return _narrowed(self.wheel, at, np.minimum(first, second), poses, SMALL_STEPS, 1, self.look_up)
 
     def contoured(self, edges: tuple[Ints, Ints, Ints]) -> tuple[Floats, Ints]:
         """Return one vertex for each crossed cell and a quad (m, 4) round each crossed edge."""
@@ -392,7 +412,7 @@ def _fitted(quads: Ints, at: Floats, normals: Floats, corners: Floats, cell: flo
     return fitted
 
 
-def _put_on_surface(wheel: Wheel, vertices: Floats) -> Floats:
+def _put_on_surface(wheel: Wheel, vertices: Floats, look_up: LookUp) -> Floats:
     """Return the vertices, those too far off it moved onto the surface.
 
     The planes of a valley may miss it, and now and then a crossing was found on a tyre that others hide.
@@ -400,7 +420,7 @@ def _put_on_surface(wheel: Wheel, vertices: Floats) -> Floats:
     moved = vertices.copy()
     asked = np.arange(len(moved))
     for _ in range(MOVES):
-        gap, poses = searched(wheel, moved[asked])
+        gap, poses = searched(wheel, moved[asked], look_up)
         off = np.abs(gap) > TOO_FAR_OFF
         asked, gap, poses = asked[off], gap[off], poses[off]
         moved[asked] -= gap[:, None] * _normals(wheel, moved[asked], poses)

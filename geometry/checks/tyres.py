@@ -13,6 +13,7 @@ from geometry.checks import search
 from geometry.checks.finding import Amount, Finding
 from geometry.errors import GeometryError
 from geometry.layout import Axle, Layout, Mesh
+from geometry.progress import Cancelled
 from geometry.tolerances import SAME_POINT
 from geometry.tube import centreline
 from geometry.vectors import Floats, Ints, Vec3, any_perpendicular, vec
@@ -101,10 +102,13 @@ def envelopes(layout: Layout, known: Envelopes, go_on: Callable[[], bool]) -> En
         if wheel not in made:
             if _mirrored_wheel(wheel) in made:
                 made[wheel] = _mirrored(made[_mirrored_wheel(wheel)], wheel)
-            elif go_on():
-                made[wheel] = _swept(wheel)
-            else:
+            elif not go_on():
                 continue
+            else:
+                try:
+                    made[wheel] = _swept(wheel, go_on)
+                except Cancelled:
+                    continue
         found[key] = made[wheel]
     return found
 
@@ -224,8 +228,12 @@ def _tyre_words(layout: Layout, axle: int, side: Side, starts: bool = False) -> 
     return f"{'The' if starts else 'the'} {side} tyre of {layout.axles[axle].name}"
 
 
-def _swept(wheel: Wheel) -> Envelope:
-    mesh = envelope.swept(wheel)
+def _swept(wheel: Wheel, go_on: Callable[[], bool]) -> Envelope:
+    def look_up() -> None:
+        if not go_on():
+            raise Cancelled
+
+    mesh = envelope.swept(wheel, look_up)
     return Envelope(wheel, mesh, PanelIndex(mesh.vertices, mesh.triangles))
 
 

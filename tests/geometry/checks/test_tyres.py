@@ -1,6 +1,7 @@
 """What a tyre sweeps through, against tubes and panels: against arithmetic and against many poses."""
 
 import math
+import time
 from pathlib import Path
 
 import numpy as np
@@ -146,9 +147,9 @@ def test_equal_and_mirrored_wheels_are_worked_out_once(monkeypatch: pytest.Monke
     worked: list[Wheel] = []
     inner = envelope.swept
 
-    def counted(wheel: Wheel) -> Mesh:
+    def counted(wheel: Wheel, look_up: envelope.LookUp) -> Mesh:
         worked.append(wheel)
-        return inner(wheel)
+        return inner(wheel, look_up)
 
     monkeypatch.setattr(envelope, "swept", counted)
     first = tyres.envelopes(job(), {}, lambda: True)
@@ -160,6 +161,26 @@ def test_equal_and_mirrored_wheels_are_worked_out_once(monkeypatch: pytest.Monke
     assert tyres.envelopes(other, first, lambda: False) == {}
     assert set(tyres.envelopes(other, first, lambda: True)) == {(AXLE, "left"), (AXLE, "right")}
     assert len(worked) == 2
+
+
+def test_work_ends_in_the_midst_of_a_wheel_when_something_newer_waits() -> None:
+    asked: list[float] = []
+
+    def go_on() -> bool:
+        asked.append(time.perf_counter())
+        return len(asked) < 40
+
+    assert tyres.envelopes(job(axle=MOVING), {}, go_on) == {}
+    assert len(asked) == 41  # once more for the other wheel, which is not begun
+    asked.clear()
+
+    def always() -> bool:
+        asked.append(time.perf_counter())
+        return True
+
+    assert len(tyres.envelopes(job(axle=MOVING), {}, always)) == 2
+    waits = np.diff(asked)
+    assert np.median(waits) < 0.02
 
 
 def test_the_mirrored_space_is_the_other_wheels_own() -> None:

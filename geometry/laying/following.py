@@ -83,9 +83,21 @@ def _check_near(metal: Metal, wish: Wish) -> None:
 
 def _free(task: Task, lines: list[Floats], last: Fit | None) -> Fit:
     """Return the best fit with any angles, from polylines and from the last fit with a bend more."""
-    begun = lines if last is None else [*lines, _with_corner(task, last.corners)]
+    begun = lines
+    if last is not None:
+        begun = [*lines, _with_corner(task, last.corners), _with_split(last.corners)]
     tried = [fitting.fitted(task, fitting.priced(task, corners), ROUGH) for corners in begun]
-    return fitting.fitted(task, min(tried, key=lambda fit: fit.price), FINE)
+    tried.sort(key=lambda fit: fit.price)
+    best = fitting.fitted(task, tried[0], FINE)
+    if best.outside > 0.0 and len(tried) > 1:
+        best = min(best, fitting.fitted(task, tried[1], FINE), key=lambda fit: fit.price)
+    return best
+
+
+def _with_split(corners: Floats) -> Floats:
+    """Return the same tube with one corner more in the middle of its longest leg, free to bend there."""
+    longest = int(np.linalg.norm(np.diff(corners, axis=0), axis=1).argmax())
+    return np.insert(corners, longest + 1, corners[longest : longest + 2].mean(axis=0), axis=0)
 
 
 def _with_corner(task: Task, corners: Floats) -> Floats:

@@ -8,7 +8,9 @@ from msgspec import Struct
 
 from geometry.errors import GeometryError
 from geometry.tolerances import ANGLE_NOISE, LARGEST_TURN, SAME_POINT, STRAIGHT
-from geometry.vectors import Vec3, distance, is_finite
+from geometry.vectors import Vec3, angle_between, distance, is_finite
+
+LARGEST_ROUND = math.radians(150.0)  # beyond, the way round from one place to the next is anyone's guess
 
 Angles = float | tuple[float, ...] | None  # multiples of a step, the ones of a list, or any
 
@@ -93,6 +95,11 @@ def check(wish: Wish) -> None:
         if distance(one.point, other.point) <= SAME_POINT:
             raise GeometryError(
                 f"Places {number} and {number + 1} are one and the same. Point at two different places."
+            )
+        if angle_between(np.array(one.normal), np.array(other.normal)) > LARGEST_ROUND:
+            raise GeometryError(
+                f"Places {number} and {number + 1} lie on opposite sides of the body. Point at a place "
+                "between them, to say which way round the tube goes."
             )
 
 

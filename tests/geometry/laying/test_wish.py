@@ -29,6 +29,12 @@ def test_two_equal_places_are_refused_by_number() -> None:
         wishes.check(replace(PLAIN, places=(first, first, PLAIN.places[1])))
 
 
+def test_places_on_opposite_sides_need_one_between_them() -> None:
+    below = Place((0.0, 0.0, -500.0), (0.0, 0.1, -1.0))
+    with pytest.raises(GeometryError, match="opposite sides"):
+        wishes.check(replace(PLAIN, places=(PLAIN.places[0], below)))
+
+
 def test_one_place_is_no_tube() -> None:
     with pytest.raises(GeometryError, match="two places"):
         wishes.check(replace(PLAIN, places=PLAIN.places[:1]))

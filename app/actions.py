@@ -233,6 +233,21 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         "show_no_wheels", "&No wheels", "", "Show no wheels; they are checked all the same.", choice="wheels"
     ),
+    Command(
+        "colour_bands",
+        "Colour what is too &close or too far",
+        "Alt+1",
+        "Colour the stretches of tubes that lie outside their stand-off.",
+        choice="colour",
+    ),
+    Command(
+        "colour_ramp",
+        "Colour by the &gap",
+        "Alt+2",
+        "Colour tubes all along by how far the metal is.",
+        choice="colour",
+    ),
+    Command("colour_plain", "&Plain tubes", "Alt+3", "Draw all tubes in one colour.", choice="colour"),
     Command("fainter", "Bod&y fainter", "[", "Make the body more see-through."),
     Command("denser", "&Body denser", "]", "Make the body less see-through."),
     Command("section_off", "&Whole body", "", "Show the body uncut.", choice="section"),
@@ -290,7 +305,7 @@ MENUS = {
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
-    "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels - fold_job "
+    "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
     "fold_selection fold_below view_alone - findings schedule start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
@@ -303,6 +318,7 @@ SUBMENUS = {
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
     "wheels": ("W&heels", "show_wheels show_swept show_no_wheels"),
+    "colour": ("Colo&ur of tubes", "colour_bands colour_ramp colour_plain"),
     "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),
     "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
 }

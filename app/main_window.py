@@ -762,7 +762,7 @@ UNIT_CHOICES = {
 }
 NEED_THE_ROOM = (
     *("fit", "fly_to", "parallel", "grid", "figure", "fainter", "denser"),
-    *("show_wheels", "show_swept", "show_no_wheels"),
+    *("show_wheels", "show_swept", "show_no_wheels", "colour_bands", "colour_ramp", "colour_plain"),
     *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
     *("fold_job", "fold_selection", "fold_below"),

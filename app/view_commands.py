@@ -84,6 +84,15 @@ class ViewCommands(QObject):
     def figure(self, on: bool) -> None:
         self._view.set_figure(on)
 
+    def colour_bands(self) -> None:
+        self._view.set_colouring("bands")
+
+    def colour_ramp(self) -> None:
+        self._view.set_colouring("ramp")
+
+    def colour_plain(self) -> None:
+        self._view.set_colouring("plain")
+
     def fainter(self) -> None:
         self._set_opacity(self._opacity - OPACITY_STEP)
 

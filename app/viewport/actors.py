@@ -10,6 +10,7 @@ from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 from app.viewport import shapes
 from app.viewport.colours import rgb
 from app.viewport.surface import poly_data
+from app.viewport.tints import Tint
 from geometry.tube import centreline
 from geometry.tube.centreline import Bend, Centreline
 from geometry.vectors import Floats
@@ -18,6 +19,7 @@ DRAWN_SAGITTA = 0.5  # mm; finer than a pixel until the view is 300 mm high
 CREASE = 40.0  # degrees; sharper edges of the body stay sharp
 FIT_POINTS = 1500  # of each panel
 SMOOTHED_TRIANGLES = 200_000
+NO_RINGS = np.zeros(0)
 
 
 class TubeActor:
@@ -31,39 +33,56 @@ class TubeActor:
         self.line: Centreline | None = None
         self.bounds = (1.0, -1.0, 1.0, -1.0, 1.0, -1.0)  # empty
         self.od = 0.0
-        self.has_bad_bends = False
+        self.rings = NO_RINGS
+        self._stations = NO_RINGS
+        self._bad: tuple[Bend, ...] = ()
         surface = self.actor.GetProperty()
         surface.SetSpecular(0.25)
         surface.SetSpecularPower(24.0)
         surface.SetAmbient(0.3)
         surface.SetDiffuse(0.8)
 
-    def bend_along(self, line: Centreline, od: float) -> None:
+    def bend_along(self, line: Centreline, od: float, rings: Floats = NO_RINGS) -> None:
+        """Draw a tube; rings are stations where its colour needs one of its own."""
         points, directions, stations = centreline.sample(line, sagitta=DRAWN_SAGITTA)
+        if len(rings):
+            within = rings[(rings > 0.0) & (rings < line.length)]
+            at = np.searchsorted(stations, within)
+            points = np.insert(points, at, centreline.point_at(line, within), axis=0)
+            directions = np.insert(directions, at, centreline.direction_at(line, within), axis=0)
+            stations = np.insert(stations, at, within)
         skin = shapes.sweep(points, directions, od / 2.0)
         mesh = poly_data(skin.points, skin.triangles)
         mesh.GetPointData().SetNormals(numpy_to_vtk(skin.normals, deep=True))
-        bad = tuple(bend for bend in line.bends if not bend.fits)
-        self.has_bad_bends = bool(bad)
         self._stations = stations
-        self._bad = bad
-        self.line, self.od = line, od
+        self._bad = tuple(bend for bend in line.bends if not bend.fits)
+        self.line, self.od, self.rings = line, od, rings
         self.mapper.SetInputData(mesh)
         self.bounds = mesh.GetBounds()
 
-    def paint(self, colour: str, bad_colour: str) -> None:
+    def paint(self, colour: str, bad_colour: str, tint: Tint | None = None, strength: float = 1.0) -> None:
+        """Paint in one colour, or tinted along; a tint that is behind is paler."""
         self.actor.GetProperty().SetColor(*rgb(colour))
-        self.mapper.SetScalarVisibility(self.has_bad_bends)
-        if self.has_bad_bends:
+        self.mapper.SetScalarVisibility(bool(self._bad) or tint is not None)
+        if self._bad or tint is not None:
             mesh = self.mapper.GetInput()
-            mesh.GetPointData().SetScalars(self._ring_colours(colour, bad_colour))
+            mesh.GetPointData().SetScalars(self._ring_colours(colour, bad_colour, tint, strength))
 
-    def _ring_colours(self, colour: str, bad_colour: str) -> vtkUnsignedCharArray:
-        bad = _in_bends(self._stations, self._bad)
-        table = np.array((rgb(colour), rgb(bad_colour)))
-        rings = np.repeat(bad, shapes.SIDES)
-        caps = np.repeat(bad[[0, -1]], shapes.SIDES)
-        values = (255 * table[np.concatenate((rings, caps)).astype(int)]).astype(np.uint8)
+    @property
+    def has_bad_bends(self) -> bool:
+        return bool(self._bad)
+
+    def _ring_colours(
+        self, colour: str, bad_colour: str, tint: Tint | None, strength: float
+    ) -> vtkUnsignedCharArray:
+        plain = np.array(rgb(colour))
+        rings = np.repeat(plain[None], len(self._stations), axis=0)
+        if tint is not None:
+            rings += strength * (tint.at(self._stations) - plain)
+        rings[_in_bends(self._stations, self._bad)] = rgb(bad_colour)
+        skin = np.repeat(rings, shapes.SIDES, axis=0)
+        caps = np.repeat(rings[[0, -1]], shapes.SIDES, axis=0)
+        values = np.round(255.0 * np.concatenate((skin, caps))).astype(np.uint8)
         coloured: vtkUnsignedCharArray = numpy_to_vtk(values, deep=True)
         return coloured
 

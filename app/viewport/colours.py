@@ -32,6 +32,7 @@ class Theme(Struct, frozen=True):
     accent: str
     signs: dict[Band, str]  # for shapes and lines
     words: dict[Band, str]  # the same for text: contrast 4.5 to 1 on paper
+    ramp: tuple[str, ...]  # from the metal outwards; its lightness changes steadily
 
 
 # Okabe and Ito's colours: told apart by all kinds of colour sight. A shape and a word go with each.
@@ -60,6 +61,7 @@ LIGHT = Theme(
     accent="#1d6660",
     signs=SIGNS,
     words={"close": "#a84800", "fine": "#005a8e", "far": "#7a5200", "unknown": "#5f655f"},
+    ramp=("#00224e", "#414d6b", "#7c7b78", "#bcae6c", "#fee838"),
 )
 DARK = Theme(
     sky="#2c3134",
@@ -84,6 +86,7 @@ DARK = Theme(
     accent="#5bb5aa",
     signs={"close": "#ff7a1f", "fine": "#4aa8e0", "far": "#f0b030", "unknown": "#999999"},
     words={"close": "#ff9b62", "fine": "#7cc4f0", "far": "#f0b64a", "unknown": "#a3aaa6"},
+    ramp=("#fee838", "#bcae6c", "#7c7b78", "#4a5a86", "#2c4a86"),
 )
 
 

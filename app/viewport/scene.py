@@ -3,7 +3,7 @@
 One actor a tube and one a panel. A change of the layout touches only what differs by identity.
 """
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Literal
 from weakref import WeakKeyDictionary
 
@@ -20,6 +20,7 @@ from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
 from app.viewport.movers import Movers
 from app.viewport.surface import poly_data
+from app.viewport.tints import Tint
 from geometry import axles
 from geometry.body import placement
 from geometry.checks import moving
@@ -29,6 +30,7 @@ from geometry.vectors import Floats
 
 Axis = Literal["x", "y", "z"]
 ROOM_ROUND_GRID = 1200.0  # mm
+PALE = 0.4  # of its strength has a colour that is behind
 METRE, FOOT = 1000.0, 304.8
 GridUnit = Literal["metric", "imperial"]
 GRID_STEPS: dict[GridUnit, tuple[float, float]] = {"metric": (250.0, METRE), "imperial": (FOOT, 5 * FOOT)}
@@ -73,6 +75,8 @@ class Scene:
         self._shows_grid = True
         self._shows_figure = False
         self._openings: Mapping[int, float] = {}
+        self._tints: dict[int, Tint] = {}
+        self._tinted: dict[int, Centreline | None] = {}  # the lines that the tints were worked out for
         self._grid_box: tuple[float, ...] | None = None
         self.movers = Movers(renderer)
         self._grid = [actors.lines_actor(1.0), actors.lines_actor(1.4)]
@@ -124,8 +128,27 @@ class Scene:
         if drawn is None:
             drawn = self._tubes[id] = actors.TubeActor()
             self.renderer.AddActor(drawn.actor)
-        if drawn.line is not line or drawn.od != od:
-            drawn.bend_along(line, od)
+        tint = self._tints.get(id)
+        rings = actors.NO_RINGS if tint is None else tint.rings
+        if drawn.line is not line or drawn.od != od or drawn.rings is not rings:
+            drawn.bend_along(line, od, rings)
+            self._paint_tube(id)
+
+    def set_tints(self, tints: Mapping[int, Tint], current: Container[int]) -> None:
+        """Colour tubes along; those that are not named are plain. What is not current is pale."""
+        known, self._tints = self._tints, dict(tints)
+        for id, drawn in self._tubes.items():
+            tint = self._tints.get(id)
+            was = self._tinted.get(id)
+            if id in current:
+                self._tinted[id] = drawn.line
+            elif tint is not known.get(id):
+                self._tinted[id] = None
+            if drawn.line is None or (tint is known.get(id) and was is self._tinted.get(id)):
+                continue
+            rings = actors.NO_RINGS if tint is None else tint.rings
+            if drawn.rings is not rings:
+                drawn.bend_along(drawn.line, drawn.od, rings)
             self._paint_tube(id)
 
     def _show_panels(self) -> None:
@@ -237,7 +260,9 @@ class Scene:
             colour = (
                 colours.mixed(colour, "#ffffff", 0.25) if id in self._selected else self.theme.tube_hovered
             )
-        self._tubes[id].paint(colour, self.theme.tube_bad)
+        drawn = self._tubes[id]
+        is_current = self._tinted.get(id) is drawn.line
+        drawn.paint(colour, self.theme.tube_bad, self._tints.get(id), 1.0 if is_current else PALE)
 
     def _paint_panel(self, id: int) -> None:
         panel = self._layout.panels.get(id)

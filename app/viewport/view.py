@@ -1,10 +1,11 @@
 """The room: the scene with its labels, the tools, and the way one looks round. The rest is furniture."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from itertools import product
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
+from msgspec import Struct
 from msgspec.structs import replace
 from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import (
@@ -18,9 +19,10 @@ from app.guarded import guarded
 from app.session import Session
 from app.units import Units
 from app.viewport import camera as cameras
-from app.viewport import colours, picking, picture, placing
+from app.viewport import colours, picking, picture, placing, tints
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
+from app.viewport.legend import Legend
 from app.viewport.lookout import Lookout
 from app.viewport.marks import Mark, Spot, Stroke, Xy
 from app.viewport.movers import Pose, Shows
@@ -32,15 +34,17 @@ from app.viewport.pointing import PointingWidget
 from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
 from app.viewport.scene import Axis, Cut, GridUnit, Scene
 from app.viewport.select_tool import SelectTool
+from app.viewport.tints import Colouring, Tint
 from app.viewport.tools import Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
 from geometry import edits
-from geometry.layout import Layout, Mesh, Stock
+from geometry.layout import Layout, Limits, Mesh, Panel, Stock, Tube
 from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
     from geometry.checks.findings import Report
+    from geometry.checks.profile import Profile
     from geometry.checks.tyres import Shown, WheelKey
 
 SAID_FOR = 4000  # ms that a refusal stays in the hint line
@@ -78,6 +82,9 @@ class View(PointingWidget):
         self._has_waited = False
         self._was_moving = False
         self._openings: dict[int, float] = {}
+        self._colouring: Colouring = "bands"
+        self._profiles: Mapping[int, Profile] = {}
+        self._tints: dict[int, _Tinted] = {}
         self._lookout = Lookout()
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
@@ -108,6 +115,8 @@ class View(PointingWidget):
         self.scene = Scene(self._renderer, self._theme)
         self.overlay = Overlay(self, self._theme)
         self.overlay.raise_()
+        self.legend = Legend(self, self.units)
+        self.legend.raise_()
         self._annotator = Annotator(self.session, self.to_screen, self.length, self._badge_size)
         self.navigation = Navigation(self._pivot_at, self)
         self.navigation.flies = has_opengl()
@@ -137,10 +146,13 @@ class View(PointingWidget):
         self._theme = colours.theme(dark)
         self.scene.set_theme(self._theme)
         self.overlay.set_theme(self._theme)
+        self.legend.set_theme(self._theme)
+        self.set_colouring(self._colouring)
         self.redraw()
 
     def set_units(self, units: Units) -> None:
         self.units = units
+        self.legend.set_units(units)
         is_metric = units.length == "mm"
         self.nudge_step = METRIC_STEP if is_metric else IMPERIAL_STEP
         self.scene.set_grid(self._shows_grid, self._grid_unit)
@@ -159,9 +171,49 @@ class View(PointingWidget):
         """Show what a check found; one older than what is shown is dropped."""
         if not self._annotator.take(revision, report):
             return
+        self._profiles = report.profiles
+        self._show_tints(report.profiles if revision == self.session.revision else ())
         self.redraw()
         if self._has_waited and revision == self.session.revision:
             self._frame_timer.start(0)
+
+    def set_colouring(self, colouring: Colouring) -> None:
+        """Colour tubes along: plain, where they are too close or too far, or by the gap itself."""
+        self._colouring = colouring
+        self._tints = {}
+        self._show_tints(self._profiles if not self._annotator.is_behind else ())
+        self.redraw()
+
+    def _show_tints(self, current: Container[int] = ()) -> None:
+        """Colour the tubes by the profiles that are known; those that are not current are pale."""
+        layout = self.session.layout
+        for id in [id for id in self._tints if id not in layout.tubes]:
+            del self._tints[id]
+        for id, profile in self._profiles.items():
+            if id in layout.tubes and not self._is_tinted(id, profile):
+                tint = tints.of(self._colouring, layout, id, profile, self._theme)
+                self._tints[id] = _Tinted(profile, layout.tubes[id], layout.limits, layout.panels, tint)
+        self._show_layout()
+        named = {id: known.tint for id, known in self._tints.items() if known.tint is not None}
+        self.scene.set_tints(named, current)
+        has_own = _has_own_standoff(layout)
+        self.legend.show_colouring(self._colouring, layout.limits, has_own, bool(named))
+        self._place_legend()
+
+    def _is_tinted(self, id: int, profile: "Profile") -> bool:
+        """Say whether a tube's tint is that of a profile. Each report brings new ones, mostly alike."""
+        known, layout = self._tints.get(id), self.session.layout
+        if known is None or known.tube is not layout.tubes[id]:
+            return False
+        if known.limits is not layout.limits or known.panels is not layout.panels:
+            return False
+        return known.profile is profile or (
+            np.array_equal(known.profile.clearances, profile.clearances)
+            and np.array_equal(known.profile.stations, profile.stations)
+        )
+
+    def _place_legend(self) -> None:
+        self.legend.move(self.width() - self.legend.width() - 10, 10)
 
     def point_out(self, tubes: Iterable[int], panels: Iterable[int]) -> None:
         """Show the gaps between tubes and panels also where they are not the least of the tube."""
@@ -529,6 +581,8 @@ class View(PointingWidget):
         self._annotator.start_anew()
         self._openings = {}
         self.scene.set_openings({})
+        self._profiles, self._tints = {}, {}
+        self._show_tints()
         self.scene.movers.start_anew()
         self._needs_fit = True
         self.set_tool("select")
@@ -546,6 +600,7 @@ class View(PointingWidget):
         super().resizeEvent(event)
         self.viewport.setGeometry(self.rect())
         self.overlay.setGeometry(self.rect())
+        self._place_legend()
         self.navigation.size = self._size
         if self._fitted is not None and self._camera == self._fitted:  # fitted, and not moved since
             self._fitted = cameras.fitted(self._camera, self._size, self._fit_points())
@@ -556,3 +611,18 @@ class View(PointingWidget):
 def _whole(layout: Layout) -> dict[int, tuple[Mesh, bool]]:
     """Return what the body is made of, whether panels are trimmed or open or not."""
     return {id: (panel.whole, panel.kept and panel.shown) for id, panel in layout.panels.items()}
+
+
+class _Tinted(Struct, frozen=True, eq=False):
+    """A tube's tint, and what it was worked out from."""
+
+    profile: "Profile"
+    tube: Tube
+    limits: Limits
+    panels: dict[int, Panel]
+    tint: Tint | None
+
+
+def _has_own_standoff(layout: Layout) -> bool:
+    own: tuple[Tube | Panel, ...] = (*layout.tubes.values(), *layout.panels.values())
+    return any(one.standoff_closest is not None or one.standoff_farthest is not None for one in own)

@@ -1,6 +1,7 @@
 """Panels that open: when they first meet a tube, against arithmetic and against small steps."""
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry.body import distance
+from geometry import edits, hinges
+from geometry.body import distance, placement, scan, split
 from geometry.checks import moving
 from geometry.checks.moving import Touch
 from geometry.layout import Body, Die, Hinge, Layout, Limits, Mesh, Motion, Node, Panel, Slide, Stock, Tube
@@ -173,7 +175,7 @@ place = st.tuples(st.floats(-700.0, 700.0), st.floats(-700.0, 700.0), st.floats(
 runs = st.lists(place, min_size=2, max_size=4).filter(
     lambda run: min(np.linalg.norm(np.diff(run, axis=0), axis=1)) > 50.0
 )
-hinges = st.builds(Hinge, place, place, st.floats(-2.5, 2.5)).filter(
+turns = st.builds(Hinge, place, place, st.floats(-2.5, 2.5)).filter(
     lambda h: math.dist(h.start, h.end) > 100.0 and abs(h.angle) > 0.1
 )
 slides = st.builds(Slide, place).filter(lambda s: math.hypot(*s.shift) > 50.0)
@@ -183,7 +185,7 @@ soups = st.lists(place, min_size=4, max_size=6).map(
 
 
 @settings(max_examples=25, deadline=None)
-@given(runs, soups, st.one_of(hinges, slides))
+@given(runs, soups, st.one_of(turns, slides))
 def test_random_doors_are_stopped_where_small_steps_say(run: Any, mesh: Mesh, motion: Motion) -> None:
     layout = job([run], mesh, motion)
     found = touches(layout)
@@ -259,3 +261,66 @@ def by_triangles(points: Floats, triangles: Floats) -> float:
         inside = np.all([np.cross(b - a, foot - a) @ normal >= 0.0 for a, b in sides], axis=0)
         best = np.where(inside, np.minimum(best, np.abs(height)), best)
     return float(best.min())
+
+
+def least_gap(points: Floats, corners: Floats) -> float:
+    """Return the least distance of points (n, 3) to triangles (m, 3, 3), all pairs at once."""
+    best = np.inf
+    for number in range(3):
+        a, b = corners[:, number], corners[:, (number + 1) % 3]
+        way = b - a
+        size = np.maximum(np.einsum("ij,ij->i", way, way), 1e-30)
+        away = points[:, None] - a
+        along = np.clip(np.einsum("nij,ij->ni", away, way) / size, 0.0, 1.0)
+        best = min(best, float(np.linalg.norm(away - along[..., None] * way, axis=2).min()))
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(normal, axis=1)
+    normal[length > 1e-9] /= length[length > 1e-9, None]
+    height = np.einsum("nij,ij->ni", points[:, None] - corners[:, 0], normal)
+    foot = points[:, None] - height[..., None] * normal
+    inside = length[None] > 1e-9
+    for number in range(3):
+        a, b = corners[:, number], corners[:, (number + 1) % 3]
+        inside = inside & (np.einsum("nij,ij->ni", np.cross(b - a, foot - a), normal) >= 0.0)
+    return min(best, float(np.where(inside, np.abs(height), np.inf).min()))
+
+
+def test_the_door_of_a_real_body_is_stopped_where_turning_its_triangles_says(meshes: Path) -> None:
+    read = scan.read(meshes / "sedan_chassis_vis.obj")
+    layout, _, ids = scan.add_to(job([]), read, scan.judge(read))
+    shell = max(ids, key=lambda id: len(layout.panels[id].mesh.triangles))
+    points = placement.panel_vertices(layout, layout.panels[shell])
+    chosen = split.in_box(
+        points, layout.panels[shell].mesh.triangles, (-1700.0, 650.0, 250.0), (-650.0, 950.0, 850.0)
+    )
+    layout, door = split.split_panel(layout, shell, chosen, "left front door")
+    layout = hinges.set_motion(layout, door, hinges.hinge_at(layout, door, "front"))
+    hinge = layout.panels[door].motion
+    assert isinstance(hinge, Hinge)
+    # A side bar that stands off the door, right in its way.
+    x, y = hinge.start[0] - 600.0, 1150.0
+    layout, tube = edits.add_tube(layout, [(x, y, 200.0), (x, y, 900.0)], 50)
+    (touch,) = moving.measured(layout, distance.build(layout), [door], [tube])
+    assert touch.touches_at is not None
+    assert touch.panel == door
+
+    bar = np.linspace((x, y, 200.0), (x, y, 900.0), 141)
+    panel = layout.panels[door]
+    placed = Panel(
+        door, "door", 1, Mesh(placement.panel_vertices(layout, panel), panel.mesh.triangles), motion=hinge
+    )
+
+    def clearance(step: float) -> float:
+        return least_gap(bar, opened(placed, step)) - OD / 2.0
+
+    full = abs(hinge.angle)
+    steps = np.linspace(0.0, touch.touches_at / full, 16)
+    assert min(clearance(step) for step in steps[:-1]) > 0.0
+    low, high = steps[-2], min(touch.touches_at / full + 0.01, 1.0)
+    for _ in range(14):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if clearance(middle) > 0.0 else (low, middle)
+    reach = math.hypot(600.0, y - hinge.start[1])
+    assert touch.touches_at == pytest.approx(high * full, abs=(moving.ACCURACY + 0.4) / reach)
+    (found,) = moving.findings(layout, [touch])
+    assert found.rule == "door.hits"

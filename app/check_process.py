@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from app import layout_changes
@@ -21,6 +22,7 @@ from geometry.body import distance
 from geometry.body.distance import BodyIndex
 from geometry.checks import findings, tyres
 from geometry.checks.findings import Report
+from geometry.checks.profile import Profile
 from geometry.checks.tyres import Envelopes, WheelKey
 from geometry.layout import Layout, Mesh
 
@@ -51,6 +53,7 @@ class Answer(Struct, frozen=True, eq=False):
     follows: bool = False  # a second answer to the same request comes
     is_second: bool = False
     envelopes: dict[WheelKey, Mesh] | None = None  # what each tyre sweeps through; None: as said last
+    as_sent: frozenset[int] = frozenset()  # tubes whose profiles went before; the report has the others
 
 
 def send_mesh(connection: Connection, mesh: Mesh) -> None:
@@ -88,6 +91,7 @@ class _Judge:
         self._report: Report | None = None
         self._envelopes: Envelopes = {}
         self._said_envelopes: Envelopes = {}
+        self._sent: dict[int, Profile] = {}
 
     def wait(self) -> None:
         """Return when a message is there; meanwhile index a body that no tube has asked for yet."""
@@ -101,7 +105,7 @@ class _Judge:
         except Exception:
             self._report = None
             return Answer(request.revision, error=traceback.format_exc())
-        return Answer(request.revision, report and findings.without_basis(report), follows=report is not None)
+        return self._with_report(Answer(request.revision, follows=report is not None), report)
 
     def second_answer(self, request: Request) -> Answer:
         """Return the report with what takes longer; nothing where something newer waits."""
@@ -111,12 +115,18 @@ class _Judge:
             self._report = None
             return Answer(request.revision, error=traceback.format_exc(), is_second=True)
         report = self._report if is_whole or request.tubes is not None else None
-        return Answer(
-            request.revision,
-            report and findings.without_basis(report),
-            is_second=True,
-            envelopes=self._new_envelopes(),
-        )
+        answer = Answer(request.revision, is_second=True, envelopes=self._new_envelopes())
+        return self._with_report(answer, report)
+
+    def _with_report(self, answer: Answer, report: Report | None) -> Answer:
+        """Return the answer with a report, without the profiles that the window has already."""
+        if report is None:
+            return answer
+        before, self._sent = self._sent, report.profiles
+        as_sent = frozenset(id for id, known in report.profiles.items() if before.get(id) is known)
+        fresh = {id: known for id, known in report.profiles.items() if id not in as_sent}
+        light = replace(findings.without_basis(report), profiles=fresh)
+        return replace(answer, report=light, as_sent=as_sent)
 
     def _complete(self) -> bool:
         """Add to the report what there is time for, and say whether that was all."""

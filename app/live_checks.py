@@ -7,11 +7,13 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection, wait
 
 from msgspec import Struct
+from msgspec.structs import replace
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from app import check_process, layout_changes
 from app.check_process import Answer, Nudge, Request
 from geometry.checks import tyres
+from geometry.checks.profile import Profile
 from geometry.layout import Layout, Mesh
 
 WHOLE_AFTER = 150  # ms after the last change the whole layout is checked
@@ -295,6 +297,7 @@ class _Process:
         other.close()  # so that the end of the process shows as the end of the connection
         self._layout = Layout()
         self._asked: _Asked | None = None  # what was answered last; a second answer belongs to it
+        self._profiles: dict[int, Profile] = {}  # of the report that came last
         self._meshes: dict[int, tuple[int, Mesh]] = {}  # key and mesh, by id(mesh)
         self._next_key = self._sent_keys = 0
 
@@ -327,7 +330,7 @@ class _Process:
             answer: Answer = self.connection.recv()
             if not answer.is_second:
                 self._asked = asked
-                return answer
+                return self._whole(answer)
             self._deliver_second(answer, deliver)
 
     def take_second(self, deliver: Deliver) -> None:
@@ -336,7 +339,15 @@ class _Process:
 
     def _deliver_second(self, answer: Answer, deliver: Deliver) -> None:
         assert self._asked is not None
-        deliver(self._asked, answer)
+        deliver(self._asked, self._whole(answer))
+
+    def _whole(self, answer: Answer) -> Answer:
+        """Return an answer with the profiles that were sent before and still hold."""
+        if answer.report is None:
+            return answer
+        kept = {id: self._profiles[id] for id in answer.as_sent}
+        self._profiles = kept | answer.report.profiles
+        return replace(answer, report=replace(answer.report, profiles=self._profiles))
 
     def _send(self, asked: _Asked) -> None:
         change = layout_changes.between(self._layout, asked.layout, self._key_of)

@@ -10,7 +10,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from geometry.body.distance import BodyIndex
-from geometry.checks import moving, profile, standing_off, tyres
+from geometry.checks import groups, moving, profile, standing_off, tyres
 from geometry.checks.report import Basis, Report, worst_first
 from geometry.checks.tyres import Envelopes
 from geometry.layout import Layout
@@ -52,8 +52,23 @@ def _with_profiles(report: Report, basis: Basis) -> Report:
     kept = {id: known for id, known in report.profiles.items() if id in layout.tubes and id not in stale}
     asked = layout.tubes.keys() - kept.keys()
     profiles = kept | profile.measured(layout, basis.index, sorted(asked)) if asked else kept
-    found = standing_off.findings(layout, profiles, sorted(profiles))
-    return _with(report, PROFILES, basis, found, profiles=profiles)
+    judged = set(profiles) if before is None or not _stood_alike(before.layout, layout) else set(asked)
+    said = [
+        old
+        for old in report.findings
+        if old.rule.startswith(FAMILIES[PROFILES]) and old.tubes[0] in profiles.keys() - judged
+    ]
+    said += standing_off.findings(layout, profiles, sorted(judged))
+    return _with(report, PROFILES, basis, said, profiles=profiles)
+
+
+def _stood_alike(before: Layout, after: Layout) -> bool:
+    """Say whether tubes that did not move stand off as they did: panels and ties have a say in it."""
+    return (
+        before.panels is after.panels
+        and before.limits is after.limits
+        and groups.tied_to_frame(before) == groups.tied_to_frame(after)
+    )
 
 
 def _with_doors(report: Report, basis: Basis) -> Report:

@@ -87,8 +87,26 @@ def least_between(die: Die) -> float:
     return die.between_straight or 2.0 * die.od
 
 
+# The radii of the rack that was asked last: every tube asks at every mouse move.
+_Rack = tuple[object, object, object, object]
+_last: tuple[_Rack, dict[tuple[int, int | None], float]] = ((None, None, None, None), {})
+
+
 def clr_of(layout: Layout, tube: Tube) -> float:
     """Return the radius of the tube's bends: what trial bends of its die taught, the die's, or the least."""
+    global _last
+    rack, known = _last
+    asked = (layout.dies, layout.stocks, layout.trials, layout.limits)
+    if any(old is not new for old, new in zip(rack, asked, strict=True)):
+        known = {}
+        _last = (asked, known)
+    key = (tube.stock, tube.die)
+    if key not in known:
+        known[key] = _clr(layout, tube)
+    return known[key]
+
+
+def _clr(layout: Layout, tube: Tube) -> float:
     die, stock = die_of(layout, tube), layout.stocks[tube.stock]
     if die is None:
         return least_clr(stock)

@@ -344,3 +344,16 @@ def test_a_fault_in_what_takes_longer_is_said_and_ends_the_waiting(
     watched.until(lambda: not watched.checks.is_busy)
     assert watched.failures == [live_checks.CHECK_FAILED]
     assert [report.checked for _, report in watched.reports] == [{1, 2, 3, 4}]
+
+
+def test_profiles_travel_once_and_every_report_has_them_all(watched: Watched) -> None:
+    layout = cage()
+    watched.checks.request(1, layout)
+    first = watched.until_whole(1)
+    assert set(first.profiles) == {1, 2, 3, 4}
+    watched.checks.request(2, moved(layout, 101, 3.0))
+    second = watched.until_whole(2)
+    assert [id for id in first.profiles if second.profiles[id] is first.profiles[id]] == [2, 3, 4]
+    expected = checked_here(moved(layout, 101, 3.0)).profiles
+    for id, known in second.profiles.items():
+        assert np.array_equal(known.clearances, expected[id].clearances)

@@ -69,6 +69,18 @@ def big_job() -> BigJob:
 
 
 @pytest.fixture(scope="session")
+def scene() -> Callable[..., BigJob]:
+    """Return jobs of another size, without their index: so many triangles, so many tubes."""
+
+    def made(triangles: int = 1_000_000, tubes: int = 60) -> BigJob:
+        part = math.sqrt(triangles / 1_000_000)
+        layout, joint = _cage(max(int(ALONG * part), 10), max(int(ROUND * part), 4), tubes)
+        return BigJob(layout, {}, joint)
+
+    return made
+
+
+@pytest.fixture(scope="session")
 def seconds() -> Callable[[Callable[[], object]], float]:
     """Return the median time that work takes."""
 
@@ -95,13 +107,13 @@ def say(capsys: pytest.CaptureFixture[str]) -> Callable[[str], None]:
     return printed
 
 
-def _cage() -> tuple[Layout, int]:
+def _cage(along: int = ALONG, around: int = ROUND, count: int = 60) -> tuple[Layout, int]:
     """Return the layout and the node of the three-tube joint."""
     runs = [
         *(_lengthwise(number) for number in range(24)),
         *(_hoop(number) for number in range(16)),
-        *_short(np.random.default_rng(2), 18),
-    ]
+        *_short(np.random.default_rng(2), max(count - 42, 18)),
+    ][: count - 2]
     nodes: dict[int, Node] = {}
     tubes: dict[int, Tube] = {}
     for run in runs:
@@ -112,7 +124,8 @@ def _cage() -> tuple[Layout, int]:
         far = _skin(np.array([-1400.0]), np.array([0.13 + turn]), 65.0)[0]
         _lay(nodes, tubes, [joint, _noded(nodes, far)])
     panels = {
-        10 + number: Panel(10 + number, f"panel {number}", 3, mesh) for number, mesh in enumerate(_body())
+        10 + number: Panel(10 + number, f"panel {number}", 3, mesh)
+        for number, mesh in enumerate(_body(along, around))
     }
     layout = Layout(
         nodes=nodes,
@@ -162,18 +175,18 @@ def _skin(x: Floats, angle: Floats, out: float = 0.0) -> Floats:
     return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
 
 
-def _body() -> list[Mesh]:
+def _body(along: int, around: int) -> list[Mesh]:
     """Return five lengths of a rippled, noisy skin, each in two halves."""
-    x, angle = np.linspace(BACK, FRONT, ALONG + 1), np.linspace(0.0, 2.0 * math.pi, ROUND + 1)[:-1]
+    x, angle = np.linspace(BACK, FRONT, along + 1), np.linspace(0.0, 2.0 * math.pi, around + 1)[:-1]
     skin = _skin(x[:, None], angle[None, :])
     ripple = 8.0 * np.sin(skin[..., :1] / 90.0) * np.cos(skin[..., 2:] / 70.0)
     skin = (
         skin + ripple * np.array([0.0, 1.0, 1.0]) + np.random.default_rng(1).normal(0, SCAN_NOISE, skin.shape)
     )
     return [
-        _patch(skin[np.ix_(rows, columns % ROUND)])
-        for rows in (np.arange(i * ALONG // 5, (i + 1) * ALONG // 5 + 1) for i in range(5))
-        for columns in (np.arange(i * ROUND // 2, (i + 1) * ROUND // 2 + 1) for i in range(2))
+        _patch(skin[np.ix_(rows, columns % around)])
+        for rows in (np.arange(i * along // 5, (i + 1) * along // 5 + 1) for i in range(5))
+        for columns in (np.arange(i * around // 2, (i + 1) * around // 2 + 1) for i in range(2))
     ]
 
 

@@ -1,4 +1,4 @@
-"""What a check adds once the tubes are judged: profiles, doors and slides, tyres.
+"""What a check adds once the tubes are judged: tubes between them, profiles, doors and slides, tyres.
 
 Each part looks at what it was computed from last and does again only what hangs on something that changed.
 A part may be left out when something newer waits; it catches up the next time.
@@ -11,15 +11,17 @@ from msgspec.structs import replace
 
 from geometry.body.distance import BodyIndex
 from geometry.checks import groups, moving, profile, standing_off, tyres
+from geometry.checks import tubes as between_tubes
 from geometry.checks.report import Basis, Report, worst_first
 from geometry.checks.tyres import Envelopes
 from geometry.layout import Layout
 
 Part = Callable[[Report, Basis], Report]
 
-PROFILES, DOORS, TYRES = "profiles", "doors", "tyres"
+BETWEEN, PROFILES, DOORS, TYRES = "between", "profiles", "doors", "tyres"
 # Rules that each part speaks for: it takes back what it said and says it anew.
 FAMILIES: dict[str, tuple[str, ...]] = {
+    BETWEEN: ("tubes.",),
     PROFILES: ("clearance.too_far",),
     DOORS: ("door.",),
     TYRES: ("tyre.",),
@@ -32,7 +34,7 @@ def completed(
 ) -> tuple[Report, bool]:
     """Return the report with what can be added while it may go on, and whether that was all."""
     basis = Basis(layout, index, envelopes)
-    for part in (_with_profiles, _with_doors, _with_tyres):
+    for part in (_with_profiles, _with_pairs, _with_doors, _with_tyres):
         if not go_on():
             return report, False
         report = part(report, basis)
@@ -69,6 +71,14 @@ def _stood_alike(before: Layout, after: Layout) -> bool:
         and before.limits is after.limits
         and groups.tied_to_frame(before) == groups.tied_to_frame(after)
     )
+
+
+def _with_pairs(report: Report, basis: Basis) -> Report:
+    layout, before = basis.layout, report.bases.get(BETWEEN)
+    tubes = set(layout.tubes) if before is None else _changed_tubes(before.layout, layout)
+    same = [pair for pair in report.pairs if (layout.tubes.keys() - tubes).issuperset(pair.tubes)]
+    pairs = sorted((*same, *between_tubes.measured(layout, tubes)), key=lambda pair: pair.tubes)
+    return _with(report, BETWEEN, basis, between_tubes.findings(layout, pairs), pairs=tuple(pairs))
 
 
 def _with_doors(report: Report, basis: Basis) -> Report:

@@ -10,11 +10,9 @@ from msgspec.structs import replace
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
 from geometry.checks import bends, clearance, completing, groups, harm, joints, proposals, tyres
-from geometry.checks import tubes as between_tubes
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Amount, Finding, Quantity, Severity
 from geometry.checks.report import Basis, Report, without_basis, worst_first
-from geometry.checks.tubes import Pair
 from geometry.checks.tyres import Envelopes
 from geometry.layout import Layout, Panel
 from geometry.progress import Progress, no_progress
@@ -32,8 +30,7 @@ __all__ = [
     "without_basis",
 ]
 
-# Judged anew each time, from the pairs or the groups that tubes are in.
-OF_SEVERAL = ("tubes.crossing", "tubes.close", "tubes.beside", "group.tied_both")
+OF_SEVERAL = ("group.tied_both",)  # judged anew each time, from the groups that tubes are in
 
 
 def check(
@@ -50,13 +47,12 @@ def check(
     old = previous or Report()
     fresh = clearance.measured(layout, index, redone)
     beside = clearance.findings(layout, index, fresh, redone)
-    pairs = _pairs(layout, old, kept, redone)
     harms = harm.of(layout, index, beside)
     return replace(
         old,
         clearances=_ordered((*_of(old.clearances, kept), *fresh.clearances)),
         nearest={id: near for id, near in old.nearest.items() if id in kept} | fresh.nearest,
-        pairs=pairs,
+        pairs=tuple(pair for pair in old.pairs if layout.tubes.keys() >= set(pair.tubes)),
         profiles={id: known for id, known in old.profiles.items() if id in kept},
         touches=tuple(row for row in old.touches if row.tube in layout.tubes and row.panel in layout.panels),
         tyres=tuple(row for row in old.tyres if row.tube in layout.tubes and row.axle in layout.axles),
@@ -66,7 +62,6 @@ def check(
                 *(found for found in old.findings if _stands(found, layout, kept)),
                 *beside,
                 *(found for id in redone for found in bends.findings(layout, layout.tubes[id], harms)),
-                *between_tubes.findings(layout, pairs),
                 *joints.findings(layout),
                 *groups.findings(layout),
                 *_about_the_body(layout, index),
@@ -145,12 +140,6 @@ def _same_surroundings(layout: Layout, index: BodyIndex, basis: Basis) -> bool:
 
 def _judged_by(panel: Panel) -> tuple[float | int | None, ...]:
     return (panel.body, panel.standoff_closest, panel.standoff_farthest)
-
-
-def _pairs(layout: Layout, old: Report, kept: set[int], redone: frozenset[int]) -> tuple[Pair, ...]:
-    """Return the pairs of tubes: measured where one of the two is redone, the others as they were."""
-    same = [pair for pair in old.pairs if kept.issuperset(pair.tubes)]
-    return tuple(sorted((*same, *between_tubes.measured(layout, redone)), key=lambda pair: pair.tubes))
 
 
 def _of(rows: Iterable[Clearance], tubes: Iterable[int]) -> tuple[Clearance, ...]:

@@ -28,8 +28,8 @@ class Basis(Struct, frozen=True, eq=False):
 class Report(Struct, frozen=True, eq=False):
     """What the checks say about a layout.
 
-    Profiles, touches, tyres and bites follow a moment after the rest, and until then are missing or of
-    the layout before.
+    Pairs, profiles, touches, tyres and bites follow a moment after the rest, and until then are missing
+    or of the layout before.
     """
 
     clearances: tuple[Clearance, ...] = ()  # each tube and panel nearer than the widest stand-off

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from app import wording
 from app.units import MILLIMETRES
 from geometry import edits, sample
+from geometry.body.distance import BodyIndex
 from geometry.checks import findings, tubes
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
@@ -14,6 +15,14 @@ from geometry.layout import Die, Landing, Layout, Limits, Node, Stock, Tube
 from geometry.vectors import Vec3
 
 OD = 44.45
+
+
+def checked(
+    layout: Layout, index: BodyIndex, previous: Report | None = None, tubes: frozenset[int] | None = None
+) -> Report:
+    """Return the report with what follows a moment later."""
+    report = findings.check(layout, index, previous, tubes)
+    return findings.completed(layout, index, {}, report, lambda: True)[0]
 
 
 def job(*runs: list[Vec3], limits: Limits = Limits()) -> Layout:
@@ -49,7 +58,7 @@ def beside(gap: float, run: float, turn: float = 0.0) -> Layout:
 
 
 def found(layout: Layout) -> list[Finding]:
-    return [one for one in findings.check(layout, {}).findings if one.rule.startswith("tubes.")]
+    return [one for one in checked(layout, {}).findings if one.rule.startswith("tubes.")]
 
 
 def rules(layout: Layout) -> list[str]:
@@ -158,13 +167,13 @@ def same(first: Report, second: Report) -> bool:
 @pytest.mark.parametrize("seed", range(8))
 def test_a_drag_gives_what_a_fresh_check_gives(seed: int) -> None:
     layout = crowd(seed)
-    report = findings.check(layout, {})
+    report = checked(layout, {})
     assert report.pairs
     for step in range(4):
         node = layout.nodes[101 + 3 * step]
         layout = edits.move_nodes(layout, [node.id], (30.0, -20.0, 10.0))
-        report = findings.check(layout, {}, report, frozenset({1 + step}))
-        assert same(report, findings.check(layout, {}))
+        report = checked(layout, {}, report, frozenset({1 + step}))
+        assert same(report, checked(layout, {}))
 
 
 def test_only_pairs_of_touched_tubes_are_measured_again(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -174,8 +183,8 @@ def test_only_pairs_of_touched_tubes_are_measured_again(monkeypatch: pytest.Monk
         tubes, "measured", lambda layout, ids: (asked.append(sorted(ids)), inner(layout, ids))[1]
     )
     layout = crowd(1)
-    first = findings.check(layout, {})
-    second = findings.check(edits.move_nodes(layout, [104], (5.0, 0.0, 0.0)), {}, first)
+    first = checked(layout, {})
+    second = checked(edits.move_nodes(layout, [104], (5.0, 0.0, 0.0)), {}, first)
     assert asked == [list(range(1, 15)), [2]]
     untouched = [pair for pair in second.pairs if 2 not in pair.tubes]
     assert all(any(pair is old for old in first.pairs) for pair in untouched)
@@ -183,9 +192,9 @@ def test_only_pairs_of_touched_tubes_are_measured_again(monkeypatch: pytest.Monk
 
 def test_a_tube_that_is_gone_takes_its_pairs_along() -> None:
     layout = across(-5.0)
-    report = findings.check(layout, {})
+    report = checked(layout, {})
     after = edits.delete(layout, [2])
-    assert findings.check(after, {}, report).pairs == ()
+    assert checked(after, {}, report).pairs == ()
 
 
 def test_a_third_tube_that_comes_to_join_two_settles_what_was_said_of_them() -> None:
@@ -194,10 +203,10 @@ def test_a_third_tube_that_comes_to_join_two_settles_what_was_said_of_them() -> 
         [(30.0, 0.0, 0.0), (600.0, 0.0, 600.0)],
         [(0.0, 900.0, 0.0), (900.0, 900.0, 0.0)],
     )
-    first = findings.check(layout, {})
+    first = checked(layout, {})
     assert [one.tubes for one in first.findings if one.rule == "tubes.crossing"] == [(1, 2)]
     through = replace(layout.tubes[3], nodes=(layout.tubes[1].nodes[0], layout.tubes[2].nodes[0]))
     after = replace(layout, tubes={**layout.tubes, 3: through})
-    again = findings.check(after, {}, first)
-    assert same(again, findings.check(after, {}))
+    again = checked(after, {}, first)
+    assert same(again, checked(after, {}))
     assert [one.tubes for one in again.findings if one.rule == "tubes.crossing"] == []

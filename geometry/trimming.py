@@ -50,7 +50,7 @@ def cut_for(layout: Layout, panel: int, gap_of: GapOf) -> Trimmed:
     placed = layout.bodies[one.body].placement
     points = placement.world_points(placed, one.whole.vertices)
     made = trim.cut(points, one.whole.triangles, gap_of, margin)
-    if not made.lines and len(made.rest.triangles):
+    if not len(made.offcut.triangles):
         raise GeometryError(
             f"Every tyre keeps {margin:g} mm or more from {one.name}, so there is nothing to trim.", (panel,)
         )

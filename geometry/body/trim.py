@@ -16,7 +16,9 @@ from geometry.vectors import Floats, Ints
 
 FINEST = 8.0  # mm; edges near the cut are no longer: on a curve of 200 mm the cut is 0.04 mm beside them
 BISECTIONS = 10  # of an edge of FINEST: to 0.01 mm
-CRUMB = 400.0  # mm2; smaller pieces of sheet are dust, or an artefact of a rough scan
+CRUMB = 400.0  # mm2; smaller pieces that a cut leaves are dust, or an artefact of a rough scan
+ISLAND = 4000.0  # mm2; smaller ones that hang on nothing but the cut fall out with it
+WELD_PLACES = 6  # decimals of a mm; float noise of a placed scan is far below
 MOST_ROUNDS = 30  # of halving; a panel of 8 m takes ten
 
 GapOf = Callable[[Floats], Floats]
@@ -47,17 +49,19 @@ def cut(points: Floats, triangles: NDArray[np.integer], gap_of: GapOf, margin: f
     `gap_of` gives for points (n, 3) their gaps (n,), changing no faster than the place. The lines are on the
     panel, within 0.1 mm of the level for the triangles given.
     """
-    sheet, level = _refined(Sheet(points, np.asarray(triangles, dtype=np.int64)), gap_of, margin)
+    sheet, level = _refined(_welded(points, triangles), gap_of, margin)
     is_off = level < 0.0
     count = is_off[sheet.triangles].sum(axis=1)
     whole_rest, whole_off = sheet.triangles[count == 0], sheet.triangles[count == 3]
     mixed = sheet.triangles[(count > 0) & (count < 3)]
     if not len(mixed):
-        return Cut(_tidy(Sheet(sheet.points, whole_rest)), _tidy(Sheet(sheet.points, whole_off)), ())
+        return Cut(_used(sheet.points, whole_rest), _used(sheet.points, whole_off), ())
     points, rest, off, segments = _divided(sheet.points, level, mixed, gap_of, margin)
-    kept = _tidy(Sheet(points, np.concatenate([whole_rest, rest])))
-    taken = _tidy(Sheet(points, np.concatenate([whole_off, off])))
-    return Cut(kept, taken, _chained(points, segments))
+    rest = _without_crumbs(points, np.concatenate([whole_rest, rest]), segments)
+    stays = np.zeros(len(points), dtype=bool)
+    stays[rest] = True
+    lines = _chained(points, segments[stays[segments].all(axis=1)])
+    return Cut(_used(points, rest), _used(points, np.concatenate([whole_off, off])), lines)
 
 
 def areas(points: Floats, triangles: NDArray[np.integer]) -> Floats:
@@ -151,16 +155,39 @@ def _crossings(points: Floats, level: Floats, edges: Ints, gap_of: GapOf, margin
     return high  # the side that stays
 
 
-def _tidy(sheet: Sheet) -> Sheet:
-    """Return a sheet without crumbs and without points that nothing uses."""
-    triangles = sheet.triangles
+def _welded(points: Floats, triangles: NDArray[np.integer]) -> Sheet:
+    """Return a sheet whose triangles share the points that lie at one place."""
+    _, first, same = np.unique(np.round(points, WELD_PLACES), axis=0, return_index=True, return_inverse=True)
+    return Sheet(points[first], np.asarray(same).reshape(-1)[np.asarray(triangles, dtype=np.int64)])
+
+
+def _without_crumbs(points: Floats, triangles: Ints, segments: Ints) -> Ints:
+    """Return the triangles without small pieces that the cut left: dust, and islands that hang on nothing."""
+    if not len(triangles):
+        return triangles
+    piece = _pieces(triangles)
+    size = np.bincount(piece, areas(points, triangles))
+    on_cut = np.zeros(len(points), dtype=bool)
+    on_cut[segments] = True
+    touched = np.zeros(len(size), dtype=bool)
+    touched[piece[on_cut[triangles].any(axis=1)]] = True
+    edges, of_triangle = _edges(triangles)
+    uses = np.bincount(of_triangle.reshape(-1), minlength=len(edges))
+    # A rim with an end off the cut was there before; an edge of sheet between two places on it is rare.
+    old_rim = (uses == 1) & ~on_cut[edges].all(axis=1)
+    held = np.zeros(len(size), dtype=bool)
+    held[piece[old_rim[of_triangle].any(axis=1)]] = True
+    falls = touched & ((size < CRUMB) | ((size < ISLAND) & ~held))
+    kept: Ints = triangles[~falls[piece]]
+    return kept
+
+
+def _used(points: Floats, triangles: Ints) -> Sheet:
+    """Return a sheet without points that nothing uses."""
     if not len(triangles):
         return Sheet(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64))
-    piece = _pieces(triangles)
-    size = np.bincount(piece, areas(sheet.points, triangles))
-    triangles = triangles[size[piece] >= CRUMB]
     used, renumbered = np.unique(triangles, return_inverse=True)
-    return Sheet(sheet.points[used], np.asarray(renumbered).reshape(-1, 3))
+    return Sheet(points[used], np.asarray(renumbered).reshape(-1, 3))
 
 
 def _pieces(triangles: Ints) -> Ints:

@@ -140,8 +140,8 @@ def _say_checks(job: Any, index: distance.BodyIndex, say: Callable[[str], None],
     later = timed(lambda: findings.completed(layout, index, {}, report, lambda: True), 3)
     say(
         f"{what}: whole check {1e3 * whole:.1f} ms = {whole / floor:.2f} x its bare queries; one tube "
-        f"changed {1e3 * changed:.1f} ms; nothing {1e3 * still:.2f} ms; drag {1e3 * median(drag):.1f} ms, 95 of 100 "
-        f"within {1e3 * np.quantile(drag, 0.95):.1f} ms; what follows {1e3 * later:.0f} ms"
+        f"changed {1e3 * changed:.1f} ms; nothing {1e3 * still:.2f} ms; drag {1e3 * median(drag):.1f} ms, "
+        f"95 of 100 within {1e3 * np.quantile(drag, 0.95):.1f} ms; what follows {1e3 * later:.0f} ms"
     )
 
 

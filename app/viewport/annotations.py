@@ -14,6 +14,7 @@ from app.viewport.colours import Band
 from app.viewport.labels import Rect, Wish
 from app.viewport.marks import Badge, Dot, DotKind, Mark, Shape, Sign, Stroke, Whisper, Xy
 from app.viewport.placing import Outlook
+from geometry.checks import standoff
 from geometry.layout import Die, Layout, Node, Tube
 from geometry.tolerances import LARGEST_TURN, LENGTH_NOISE
 from geometry.tube import bending, centreline, feeding
@@ -216,7 +217,9 @@ def _gap_fact(
 ) -> Fact:  # fmt: skip
     """Return what is said of the gap between a tube and a panel."""
     name = layout.panels[near.panel].name
-    words = f"cuts into {name}" if near.clearance < 0.0 else name
+    standing = standoff.standing(layout, near)
+    safe = f", {length(standing.safe)} safe" if standing.safe < near.clearance else ""
+    words = f"cuts into {name}" if near.clearance < 0.0 else f"{name}{safe}"
     shape = _shape(near, band)
     return Fact(key, near.tube_point, near.panel_point, shape, length(near.clearance), words, is_dim)
 

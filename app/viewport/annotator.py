@@ -1,6 +1,6 @@
 """Which marks are painted: nodes, clearances and bad bends of what is looked at, axes, the tool's own."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
@@ -71,13 +71,18 @@ class Annotator:
         return self._report is not None and self._revision < self._session.revision
 
     def marks(
-        self, outlook: Outlook, hovered: int | None, tool_marks: list[Mark], grid: str | None
+        self,
+        outlook: Outlook,
+        hovered: int | None,
+        tool_marks: list[Mark],
+        grid: str | None,
+        covered: Iterable[Rect] = (),
     ) -> list[Mark]:
-        """Return everything to be painted, what lies on top last."""
+        """Return everything to be painted, what lies on top last; labels keep out of what is covered."""
         layout, size = outlook.layout, outlook.sight.size
         labelled = self._labelled(layout, hovered)
         followed = frozenset(node for id in labelled for node in layout.tubes[id].nodes)
-        taken = [mark.rect for mark in tool_marks if isinstance(mark, Badge)]
+        taken = [*covered, *(mark.rect for mark in tool_marks if isinstance(mark, Badge))]
         marks = annotations.axis_marks(outlook.sight.camera, size)
         if grid is not None:
             marks.append(Whisper((size.width - 60.0, size.height - 14.0), GRID_WORDS[grid], "faint", True))

@@ -22,6 +22,7 @@ from app.viewport import camera as cameras
 from app.viewport import colours, picking, picture, placing, tints
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
+from app.viewport.labels import Rect
 from app.viewport.legend import Legend
 from app.viewport.lookout import Lookout
 from app.viewport.marks import Mark, Spot, Stroke, Xy
@@ -543,7 +544,10 @@ class View(PointingWidget):
 
     def _marks(self) -> list[Mark]:
         grid = self._grid_unit if self._shows_grid else None
-        marks = self._annotator.marks(self.outlook, self._hovered, self.current_tool.marks(), grid)
+        at = self.legend.geometry()
+        covered = [Rect(at.x(), at.y(), at.width(), at.height())] if self.legend.isVisible() else []
+        own = self.current_tool.marks()
+        marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
         if self.shows_focus:

@@ -202,6 +202,12 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command("schedule", "S&chedule", "Ctrl+T", "Show the table of blanks, bends and masses."),
     Command("findings", "Fi&ndings", "Ctrl+F", "Show what the checks say."),
+    Command(
+        "cross_section",
+        "C&ross-section",
+        "Shift+C",
+        "Show the selected tube cut square, with the metal round it and the gap.",
+    ),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
     Command("fly_to", "Go &to the selection", "C", "Bring what is selected into the middle of the view."),
     Command("look_front", "From &the front", "Ctrl+1", "Look at the front of the body."),
@@ -306,7 +312,7 @@ MENUS = {
     "show_all leave_out - open_panel trim_panels - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
-    "fold_selection fold_below view_alone - findings schedule start_page",
+    "fold_selection fold_below view_alone - findings schedule cross_section start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }

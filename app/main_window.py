@@ -27,6 +27,7 @@ from app.guarded import guarded
 from app.job_files import JobFiles
 from app.live_checks import LiveChecks
 from app.moving_commands import MovingCommands
+from app.panels.cross_section import CrossSectionPanel
 from app.panels.findings import FindingsPanel
 from app.panels.keys import KeysPanel
 from app.panels.limits import LimitsPanel
@@ -57,6 +58,7 @@ COVER = QSize(1600, 1000)  # of the packet's cover
 TABS = {
     "findings": ("Findings", "What the checks say, worst first."),
     "schedule": ("Schedule", "Blanks, bends and masses, one row a tube."),
+    "cross_section": ("Cross-section", "The selected tube cut square, with the metal round it."),
     "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
     "keys": ("Keys", "Every command with its key."),
@@ -164,6 +166,7 @@ class MainWindow(QMainWindow):
         self.properties = PropertiesPanel(session, units)
         self.findings = FindingsPanel(session, units)
         self.schedule = SchedulePanel(session, units)
+        self.cross_section = CrossSectionPanel(session, units)
         self.rack = RackPanel(session, units)
         self.limits = LimitsPanel(session, units)
         self.keys = KeysPanel()
@@ -273,6 +276,7 @@ class MainWindow(QMainWindow):
         self.trials.left.connect(self.show_room)
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
+        self.cross_section.ring_changed.connect(view.show_ring)
         self.findings.chosen.connect(self._on_finding)
         self.findings.counted.connect(self._on_counted)
         self.properties.command_wanted.connect(self._on_command)
@@ -369,6 +373,7 @@ class MainWindow(QMainWindow):
         self.properties.show_report(report)
         self.findings.show_report(report, is_current)
         self.schedule.show_report(report)
+        self.cross_section.show_report(report)
         self.outline.show_report(report)
 
     def _on_check_now(self) -> None:
@@ -661,6 +666,7 @@ class MainWindow(QMainWindow):
             self.properties,
             self.findings,
             self.schedule,
+            self.cross_section,
             self.rack,
             self.limits,
             self.trials,
@@ -688,6 +694,7 @@ class MainWindow(QMainWindow):
         self.start.set_icons([theme.icon(name, dark, 52) for name, _, _ in CHOICES])
         self.findings.set_sign_colours(theme.severity_colours(dark))
         self.outline.set_sign_colours(theme.band_colours(dark))
+        self.cross_section.set_sign_colours(theme.band_colours(dark))
         self.setWindowIcon(theme.icon("outrib", dark, 64))
 
     def _on_log(self) -> None:

@@ -86,6 +86,7 @@ class View(PointingWidget):
         self._colouring: Colouring = "bands"
         self._profiles: Mapping[int, Profile] = {}
         self._tints: dict[int, _Tinted] = {}
+        self._ring: Floats = np.zeros((0, 3))
         self._lookout = Lookout()
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
@@ -220,6 +221,12 @@ class View(PointingWidget):
         """Show the gaps between tubes and panels also where they are not the least of the tube."""
         self._annotator.point_out(frozenset(product(tubes, panels)))
         self.redraw()
+
+    def show_ring(self, points: Floats) -> None:
+        """Mark where a tube is cut, by a ring of points (n, 3); none takes the mark away."""
+        if not np.array_equal(points, self._ring):
+            self._ring = points
+            self.redraw()
 
     def set_parallel(self, is_parallel: bool) -> None:
         self.navigation.set(replace(self.navigation.camera, is_parallel=is_parallel))
@@ -550,6 +557,8 @@ class View(PointingWidget):
         marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
+        if len(self._ring):
+            marks.append(Stroke(tuple(self.to_screen(vec(point)) for point in self._ring), "accent", 2.0))
         if self.shows_focus:
             marks.append(self._focus_frame())
         return marks

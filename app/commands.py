@@ -213,6 +213,7 @@ def check_job(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
         "ties": [json_file.tie_row(group, layout) for group in groups.groups(layout) if group.ties],
         "tyres": [json_file.tyre_row(row, layout) for row in report.tyres],
         "tyres_and_panels": [json_file.bite_row(bite, layout) for bite in report.bites],
+        "doors": [json_file.touch_row(touch, layout) for touch in report.touches],
         "findings": [json_file.finding_row(finding, layout) for finding in report.findings],
     }
     lines = [wording.say_with_sign(finding, layout, MILLIMETRES) for finding in report.findings]

@@ -9,13 +9,14 @@ from typing import Any
 from app import wording
 from app.export import beside
 from app.units import MILLIMETRES
-from geometry.checks import standoff
+from geometry.checks import moving, standoff
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
 from geometry.checks.groups import Group
+from geometry.checks.moving import Touch
 from geometry.checks.tyres import Bite, TyreClearance
-from geometry.layout import Layout
+from geometry.layout import Hinge, Layout
 from geometry.shop import schedule as schedules
 from geometry.shop.schedule import Schedule
 
@@ -102,6 +103,29 @@ def bite_row(bite: Bite, layout: Layout) -> dict[str, Any]:
         "clearance_mm": layout.limits.tyre_margin - bite.depth,
         "missing_mm": bite.depth,
         "at": list(bite.at),
+    }
+
+
+def touch_row(touch: Touch, layout: Layout) -> dict[str, Any]:
+    """Return where a panel that opens comes too near to a tube, for scripts, in mm and degrees."""
+    carrier = moving.carrier_of(layout, touch.panel)
+    turns = isinstance(carrier.motion, Hinge)
+    full = moving.full_opening(carrier.motion) if carrier.motion is not None else None
+
+    def opening(value: float | None) -> float | None:
+        return math.degrees(value) if turns and value is not None else value
+
+    return {
+        "panel": _name(layout.panels, touch.panel),
+        "carrier": carrier.name,
+        "tube": _name(layout.tubes, touch.tube),
+        "at": opening(touch.at),
+        "touches_at": opening(touch.touches_at),
+        "full": opening(full),
+        "unit": "deg" if turns else "mm",
+        "least_mm": touch.least,
+        "station_mm": touch.station,
+        "tube_point": list(touch.tube_point),
     }
 
 

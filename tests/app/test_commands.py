@@ -15,7 +15,7 @@ import pytest
 
 from app import __main__ as start
 from app import commands
-from geometry import axles, edits, fixing, rack
+from geometry import axles, edits, fixing, hinges, rack, sample
 from geometry.body import tyres
 from geometry.files import job
 from geometry.layout import Die, Layout
@@ -463,3 +463,21 @@ def test_a_rack_that_can_not_be_carried_is_refused_in_a_sentence(
     assert (told.out, told.err.count("\n")) == ("", 1)
     assert says in told.err
     assert body.read_bytes() == before
+
+
+def test_check_says_where_doors_meet_tubes(tmp_path: Path, capfd: Any) -> None:
+    layout = sample.build()
+    door = next(panel.id for panel in layout.panels.values() if panel.name == "left door")
+    hinge = hinges.hinge_at(layout, door, "front")
+    layout = hinges.set_motion(layout, door, hinge)
+    x, y, z = hinge.start
+    ends = [(x - 500.0, y + 400.0, z), (x - 500.0, y + 400.0, z + 500.0)]
+    layout, bar = edits.add_tube(layout, ends, min(layout.stocks))
+    path = tmp_path / "door.outrib"
+    job.save(layout, path)
+    assert commands.run(["check", str(path), "--json"]) == 1
+    value = json.loads(capfd.readouterr().out)
+    (row,) = [row for row in value["doors"] if row["tube"] == layout.tubes[bar].name]
+    assert (row["panel"], row["carrier"], row["unit"]) == ("left door", "left door", "deg")
+    assert 0.0 < row["at"] < row["touches_at"] < row["full"] == pytest.approx(70.0)
+    assert any(found["rule"] == "door.hits" for found in value["findings"])

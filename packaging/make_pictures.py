@@ -26,7 +26,7 @@ from PySide6.QtWidgets import QApplication  # noqa: E402
 from app.main_window import MainWindow  # noqa: E402
 from app.session import Session  # noqa: E402
 from app.settings import Settings  # noqa: E402
-from geometry import rack  # noqa: E402
+from geometry import axles, edits, hinges, rack  # noqa: E402
 from geometry.body import measured  # noqa: E402
 from geometry.layout import Layout  # noqa: E402
 
@@ -42,6 +42,7 @@ def main() -> None:
     measuring(window)
     laying(window)
     checking(window)
+    opening(window)
     window.session.undo_stack.setClean()
     window.close()
     app.processEvents()
@@ -80,6 +81,25 @@ def checking(window: MainWindow) -> None:
     wait_until(lambda: len(window.session.layout.tubes) > 20)
     wait(3.0)
     keep(window, "check")
+
+
+def opening(window: MainWindow) -> None:
+    """A door of the sample that meets a tube, over the space that the front tyres sweep through."""
+    session = window.session
+    door = next(panel.id for panel in session.layout.panels.values() if panel.name == "left door")
+    hinge = hinges.hinge_at(session.layout, door, "front")
+    x, y, z = hinge.start
+    bar = [(x - 520.0, y + 380.0, z - 250.0), (x - 520.0, y + 380.0, z + 420.0)]
+    session.apply("Lay tube", lambda now: edits.add_tube(now, bar, min(now.stocks))[0])
+    session.apply("Let panel open", lambda now: hinges.set_motion(now, door, hinge))
+    session.apply("Add axle", lambda now: axles.add(now)[0])
+    window.commands["show_swept"].trigger()
+    session.select((door,))
+    wait_until(lambda: "meets" in window.properties.panel.motion.result.text())
+    slider = window.properties.panel.motion.slider
+    slider.setValue(round((slider.notch or 1.0) * slider.maximum()))
+    wait(2.0)
+    keep(window, "moves")
 
 
 def sheet() -> None:

@@ -30,6 +30,7 @@ from geometry.vectors import Floats, Ints, Vec3, any_perpendicular, minus, plus,
 ACCURACY = 1.0  # mm that a gap on the way is known to, and by which opening must make it less to count
 FIRST_HALF, FIRST_WAY = 45.0, 45.0  # mm; half length of the first cells, and half the way they move
 MOST_PARTS = 4  # that a cell is cut into, each way
+AT_ONCE = 0.2  # part of the opening that is looked at together: later cells may not matter any more
 LEAST_CUT = ACCURACY / 4.0  # mm; cells that are and move no more are cut no further
 
 
@@ -186,12 +187,13 @@ class _Sweep:
         level = self._radii + below
         first = np.where(level > 0.0, np.inf, -np.inf)
         cells = self._started(since)
-        cells = cells.chosen(level[cells.line] > 0.0)
-        while len(cells.line):
-            cells, looked = self._looked(cells, level)
+        later = self._boxed(cells.chosen(level[cells.line] > 0.0), level)[0]
+        while len(later.line):
+            now, later = _earliest(later, first)
+            cells, looked = self._looked(now, level)
             hit = looked.gap < level[cells.line]
             np.minimum.at(first, cells.line[hit], cells.opening[hit])
-            cells = _still_open(cells, looked, level[cells.line], first[cells.line])
+            later = _joined_cells(later, _still_open(cells, looked, level[cells.line], first[cells.line]))
         return np.where(level > 0.0, first, np.inf)
 
     def _nearest_opening(self, line: int, since: float) -> float:
@@ -230,12 +232,7 @@ class _Sweep:
         tips = _Cells(
             line[piece], piece, along, np.zeros(len(piece)), whole.opening[piece], whole.span[piece]
         )
-        cells = _Cells(
-            *(
-                np.concatenate([getattr(part, name) for part in (whole, tips)])
-                for name in whole.__struct_fields__
-            )
-        )
+        cells = _joined_cells(whole, tips)
         parts = np.maximum(np.ceil(cells.half / FIRST_HALF), 1).astype(np.int64)
         ways = self._ways(pieces.points(cells.piece, cells.along)) + cells.half * self._turn
         times = np.maximum(np.ceil(ways * cells.span / FIRST_WAY), 1).astype(np.int64)
@@ -260,16 +257,20 @@ class _Sweep:
         return ways
 
     def _looked(self, cells: _Cells, level: Floats) -> tuple[_Cells, _Looked]:
-        """Return the cells whose part of the panel's box comes below the level, and what they are."""
+        """Return the cells that may come below the level by the panel's box, and what they are."""
+        cells, seen, ways = self._boxed(cells, level)
+        gaps = self._panel.closest(seen)[0]
+        return cells, _Looked(gaps, ways, _least(cells, gaps, ways, self._pieces.curvature[cells.piece]))
+
+    def _boxed(self, cells: _Cells, level: Floats) -> tuple[_Cells, Floats, Floats]:
+        """Return the cells that the panel's box comes near to, where the panel sees them, and their ways."""
         points = self._pieces.points(cells.piece, cells.along)
         ways = self._ways(points)
         seen = moved(self._motion, points, -cells.opening)
         low, high = self._panel.bounds
         boxed = np.linalg.norm(np.maximum(np.maximum(low - seen, seen - high), 0.0), axis=1)
         near = boxed - cells.half - ways * cells.span < level[cells.line]
-        cells, ways = cells.chosen(near), ways[near]
-        gaps = self._panel.closest(seen[near])[0]
-        return cells, _Looked(gaps, ways, _least(cells, gaps, ways, self._pieces.curvature[cells.piece]))
+        return cells.chosen(near), seen[near], ways[near]
 
     def _at(self, line: int, opening: float) -> tuple[float, float, Vec3, Vec3]:
         """Return the clearance of a line at an opening, its station, and the places on tube and panel."""
@@ -303,6 +304,23 @@ def _corners(pieces: Pieces, starts: Ints) -> tuple[Ints, Floats]:
         np.concatenate([begins, lasts]).astype(np.int64),
         np.concatenate([np.zeros(len(begins)), pieces.length[lasts]]),
     )
+
+
+def _joined_cells(one: _Cells, other: _Cells) -> _Cells:
+    return _Cells(
+        *(np.concatenate([getattr(part, name) for part in (one, other)]) for name in one.__struct_fields__)
+    )
+
+
+def _earliest(cells: _Cells, first: Floats) -> tuple[_Cells, _Cells]:
+    """Return the cells to look at next, each line's earliest, and those that wait: a hit makes them void."""
+    begin = cells.opening - cells.span
+    open_still = begin < first[cells.line]
+    cells, begin = cells.chosen(open_still), begin[open_still]
+    earliest = np.full(len(first), np.inf)
+    np.minimum.at(earliest, cells.line, begin)
+    is_next = begin <= earliest[cells.line] + AT_ONCE
+    return cells.chosen(is_next), cells.chosen(~is_next)
 
 
 def _least(cells: _Cells, gaps: Floats, ways: Floats, curvature: Floats) -> Floats:

@@ -161,6 +161,9 @@ def _names(
     """Write the name of each panel and tube where it is in the picture, none over another."""
     words: list[Words] = []
     taken = [float(on(np.zeros(2))[1])]
+    if cut.gap is not None:
+        level = float(on(np.array([cut.gap.start, cut.gap.end]))[:, 1].mean())
+        taken += [level + part * ROW for part in (-2.4, -1.1, 0.0, 1.2)]
     things = [(segments, _name(layout, id), "text") for id, segments in cut.panels.items()]
     things += [
         (segments, wording.one_line(layout.tubes[id].name), "faint")
@@ -193,9 +196,14 @@ def _number(
     sign = wording.BAND_SIGNS[gap.standing.band]
     x, y = ((start + end) / 2.0).tolist()
     is_level = abs(end[0] - start[0]) > abs(end[1] - start[1])
-    at = (x, y - 20.0) if is_level else (x + 12.0, y)
+    at = (x, y - 2.4 * ROW) if is_level else (x + 12.0, y)
     text = f"{sign} {length(gap.standing.raw)}"
-    return [Words(at, text, gap.standing.band, "middle" if is_level else "right", is_large=True)]
+    side: Literal["middle", "right"] = "middle" if is_level else "right"
+    number = Words(at, text, gap.standing.band, side, is_large=True)
+    if gap.standing.raw < 0.0:
+        return [number]
+    below = (x, y - 1.1 * ROW) if is_level else (x + 12.0, y + ROW + 4.0)
+    return [number, Words(below, f"{length(gap.standing.safe)} safe", "faint", side)]
 
 
 def _scale_bar(

@@ -43,6 +43,13 @@ AXES = ("x", "y", "z")
 SlotFor = Callable[[int, float], object]
 
 
+class BareLengthField(LengthField):
+    """A length without its unit, where three stand side by side; their label names it."""
+
+    def text_of(self, value: float) -> str:
+        return unit_text.format_length(value, self._units, unit=False)
+
+
 class PointFields(QWidget):
     """Three lengths side by side: x, y, z."""
 
@@ -53,7 +60,7 @@ class PointFields(QWidget):
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(4)
-        self.fields = tuple(LengthField(units) for _ in AXES)
+        self.fields = tuple(BareLengthField(units) for _ in AXES)
         for field, axis in zip(self.fields, AXES, strict=True):
             field.setAccessibleName(f"{name}, {axis}")
             field.setToolTip(f"{name}: {axis}. x runs forward, y to the left, z up.")
@@ -120,7 +127,8 @@ class MotionRows(Rows):
         self._make_hinge(units)
         self.way = PointFields(units, "Way when open")
         self.way.entered.connect(self._on_way)
-        self.field("Way", self.way, "How far it slides forward, left and up; a minus is back, right, down.")
+        tip = "How far it slides forward, left and up; a minus is back, right, down."
+        self._point_names = {"Way": self.field("Way", self.way, tip)} | self._hinge_names
         self.other_way = QPushButton("Other way")
         self.other_way.setToolTip("Let it open to the other side.")
         self.other_way.clicked.connect(self._on_other_way)
@@ -153,8 +161,10 @@ class MotionRows(Rows):
         self.start, self.end = PointFields(units, "Hinge from"), PointFields(units, "Hinge to")
         self.start.entered.connect(self._on_ends)
         self.end.entered.connect(self._on_ends)
-        self.field("From", self.start, "One end of the hinge line: x, y, z.")
-        self.field("To", self.end, "Its other end.")
+        self._hinge_names = {
+            "From": self.field("From", self.start, "One end of the hinge line: x, y, z."),
+            "To": self.field("To", self.end, "Its other end: x, y, z."),
+        }
         self.angle = AngleField()
         self.angle.entered.connect(self._on_full)
         self.field("Opens by", self.angle, "From closed to fully open.")
@@ -163,6 +173,8 @@ class MotionRows(Rows):
 
     def show_panel(self, layout: Layout, panel: int, units: Units) -> None:
         self._panel, self._units = panel, units
+        for words, name in self._point_names.items():
+            name.setText(f"{words}, {unit_text.length_unit(units)}")
         one = layout.panels[panel]
         motion, is_carried = one.motion, one.moves_with is not None
         kind = CARRIED if is_carried else FIXED if motion is None else HINGED

@@ -14,8 +14,8 @@ from geometry.checks import moving
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Panel
 
-PICK_TWO = "Click the two ends of the hinge line on the body; Escape leaves the hinge as it is."
-PICK_EDGE = "Click near the straight rim that the panel turns about; Escape leaves the hinge as it is."
+PICK_TWO = "Click the two ends of the hinge line on the body."
+PICK_EDGE = "Click near the straight rim that the panel turns about."
 
 
 class MovingCommands(QObject):

@@ -131,6 +131,12 @@ def hinge_near(layout: Layout, panel: int, place: Vec3) -> Hinge:
     """Return a hinge along the straight run of the panel's rim nearest to a place on it."""
     points, triangles = _points(layout, panel), layout.panels[panel].mesh.triangles
     start, end = straight_rim(points, triangles, np.array(place), layout.panels[panel].name)
+    if math.dist(start, end) < SHORTEST_HINGE:
+        raise GeometryError(
+            f"The rim of {layout.panels[panel].name} runs straight for {math.dist(start, end):.3g} mm only, "
+            "as the rims of scans do. Pick two points of the hinge instead.",
+            (panel,),
+        )
     return hinge_through(layout, panel, start, end)
 
 

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from geometry import hinges
 from geometry.body import panels
@@ -146,3 +147,15 @@ def test_a_hinge_goes_along_when_its_body_is_placed_anew() -> None:
     assert after.panels[BONNET].motion == Slide((0.0, 2540.0, 0.0))
     assert after.panels[GLASS] is layout.panels[GLASS]
     assert panels.placed_anew(layout, SHELL, Placement()) is layout
+
+
+def test_a_jagged_rim_is_no_hinge_and_the_message_says_what_to_do() -> None:
+    steps = [(-10.0 * (number // 2), 800.0, 10.0 * ((number + 1) // 2)) for number in range(60)]
+    corners = np.array([*steps, (0.0, 800.0, 2000.0)])
+    fan = np.array([[number, number + 1, 60] for number in range(59)], np.int32)
+    layout = car()
+    layout = replace(
+        layout, panels={**layout.panels, DOOR: Panel(DOOR, "left door", SHELL, Mesh(corners, fan))}
+    )
+    with pytest.raises(GeometryError, match="Pick two points of the hinge instead"):
+        hinges.hinge_near(layout, DOOR, (-105.0, 800.0, 105.0))

@@ -37,6 +37,7 @@ RULE_TITLES: dict[str, str] = {
     "clearance.too_close": "Too close to the body",
     "clearance.too_far": "Far from the body",
     "clearance.inside": "Tube inside the body",
+    "clearance.perhaps_inside": "Perhaps inside the body",
     "group.tied_both": "Tied to body and frame",
     "weld.gap": "Gap too wide to weld",
     "weld.deep": "Tube too deep in the sheet",

@@ -22,6 +22,7 @@ from geometry.tube import centreline, welds
 from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats, Vec3, any_perpendicular, vec
 
+UNSURE = 0.4  # of a turn; less is outside a body that has holes, more may be inside of one
 REACH = 300.0  # mm; farther from every panel than this, no nearest panel is said
 
 # Both ways along three square directions, askew so that they slip along no edge of a straight-sided mesh.
@@ -57,6 +58,7 @@ class Measured(Struct, frozen=True):
     clearances: tuple[Clearance, ...]
     nearest: dict[int, Clearance]
     inside: frozenset[int]
+    unsure: frozenset[int] = frozenset()  # the body is too open to tell whether these run inside it
 
 
 def clearances(
@@ -83,7 +85,7 @@ def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> Measured
     widest = dict(zip(asked, within.tolist(), strict=True))
     close = tuple(row for row in rows if row.clearance < widest[row.tube])
     crossing = {row.tube for row in rows if row.clearance < 0.0}
-    return Measured(close, nearest, _inside(layout, index, [id for id in asked if id not in crossing]))
+    return Measured(close, nearest, *_inside(layout, index, [id for id in asked if id not in crossing]))
 
 
 def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[int]) -> tuple[Finding, ...]:
@@ -91,6 +93,7 @@ def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[
     rows = [row for row in found.clearances if row.tube not in found.inside]
     judged = [_judged(layout, row) for row in rows]
     inside = [_wrapped(layout, layout.tubes[id]) for id in sorted(found.inside)]
+    inside += [_perhaps_wrapped(layout, layout.tubes[id]) for id in sorted(found.unsure)]
     welded = welding.findings(layout, index, tubes)
     return tuple(finding for finding in (*judged, *inside, *welded) if finding is not None)
 
@@ -177,21 +180,37 @@ def _marks_words(layout: Layout, row: Clearance) -> str:
 
 
 def _wrapped(layout: Layout, tube: Tube) -> Finding:
-    line = centreline.of(layout, tube)
     return Finding(
         rule="clearance.inside",
         severity="error",
         message="{tube} runs wholly inside the body. Move it outside, or leave out the panels that wrap it.",
         tubes=(tube.id,),
-        at=vec(centreline.point_at(line, [line.length / 2.0])[0]),
+        at=_middle(layout, tube),
     )
 
 
-def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> frozenset[int]:
-    """Return the tubes that some body wraps as a whole; they must cross no panel."""
+def _perhaps_wrapped(layout: Layout, tube: Tube) -> Finding:
+    return Finding(
+        rule="clearance.perhaps_inside",
+        severity="note",
+        message="Whether {tube} runs inside the body cannot be told: the panels around it leave the body too "
+        "open. Look at it in a section.",
+        tubes=(tube.id,),
+        at=_middle(layout, tube),
+    )
+
+
+def _middle(layout: Layout, tube: Tube) -> Vec3:
+    line = centreline.of(layout, tube)
+    return vec(centreline.point_at(line, [line.length / 2.0])[0])
+
+
+def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> tuple[frozenset[int], frozenset[int]]:
+    """Return the tubes that some body wraps as a whole, and those it may wrap; they must cross no panel."""
     lines = [centreline.of(layout, layout.tubes[id]) for id in tubes]
     places = [centreline.point_at(line, [*line.stations, line.length]) for line in lines]
     wrapped: set[int] = set()
+    unsure: set[int] = set()
     for panels in _by_body(layout, index):
         low = np.min([panel.bounds[0] for panel in panels], axis=0)
         high = np.max([panel.bounds[1] for panel in panels], axis=0)
@@ -200,9 +219,10 @@ def _inside(layout: Layout, index: BodyIndex, tubes: list[int]) -> frozenset[int
         middles = np.array([places[i][len(places[i]) // 2] for i in boxed]).reshape(-1, 3)
         enclosed = np.flatnonzero(~_is_open(panels, middles))
         if len(enclosed):
-            turns = np.sum([panel.winding(middles[enclosed]) for panel in panels], axis=0)
-            wrapped |= {tubes[boxed[i]] for i in enclosed[np.abs(turns) > WRAPPED]}
-    return frozenset(wrapped)
+            turns = np.abs(np.sum([panel.winding(middles[enclosed]) for panel in panels], axis=0))
+            wrapped |= {tubes[boxed[i]] for i in enclosed[turns > WRAPPED]}
+            unsure |= {tubes[boxed[i]] for i in enclosed[(turns > UNSURE) & (turns <= WRAPPED)]}
+    return frozenset(wrapped), frozenset(unsure - wrapped)
 
 
 def _is_open(panels: list[PanelIndex], points: Floats) -> NDArray[np.bool_]:

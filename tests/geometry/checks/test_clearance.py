@@ -428,6 +428,14 @@ def test_a_tube_in_an_open_tray_is_not_inside() -> None:
     assert rules(job([(-200.0, 0.0, 450.0), (200.0, 0.0, 450.0)], tray)) == []
 
 
+def test_where_a_body_is_too_open_to_tell_that_is_said() -> None:
+    # Without two sides, two thirds of a turn are left round the middle.
+    run = [(-200.0, 0.0, 0.0), (200.0, 0.0, 0.0)]
+    open_ = Mesh(box().vertices, box().triangles[:-4])
+    assert "clearance.perhaps_inside" in rules(job(run, open_))
+    assert "clearance.perhaps_inside" not in rules(job(run, Mesh(box().vertices, box().triangles[:2])))
+
+
 def test_a_panel_left_out_is_not_checked() -> None:
     layout = beside(5.0)
     left_out = replace(layout, panels={104: replace(layout.panels[104], kept=False)})

@@ -1,6 +1,7 @@
 """A tube cut square at a station, with the metal round it: drawn live while things move."""
 
 import time
+from collections.abc import Mapping
 
 import numpy as np
 from PySide6.QtCore import QSize, Qt, QTimer, Signal
@@ -58,7 +59,7 @@ class Sheet(QWidget):
         self._cut: CrossSection | None = None
         self._layout = Layout()
         self._units = unit_text.MILLIMETRES
-        self._signs: dict[str, str] = {}
+        self._signs: Mapping[wording.Band, str] = {}
         self.zoom = 1.0
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setMinimumSize(220, 150)
@@ -71,7 +72,7 @@ class Sheet(QWidget):
         self.setAccessibleDescription(" ".join(words))
         self.update()
 
-    def set_sign_colours(self, colours: dict[str, str]) -> None:
+    def set_sign_colours(self, colours: Mapping[wording.Band, str]) -> None:
         self._signs = colours
         self.update()
 
@@ -214,7 +215,7 @@ class CrossSectionPanel(QWidget):
         self.field.set_units(units)
         self._show()
 
-    def set_sign_colours(self, colours: dict[str, str]) -> None:
+    def set_sign_colours(self, colours: Mapping[wording.Band, str]) -> None:
         self.sheet.set_sign_colours(colours)
 
     def show_report(self, report: Report) -> None:

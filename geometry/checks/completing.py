@@ -75,10 +75,12 @@ def _stood_alike(before: Layout, after: Layout) -> bool:
 
 def _with_pairs(report: Report, basis: Basis) -> Report:
     layout, before = basis.layout, report.bases.get(BETWEEN)
-    tubes = set(layout.tubes) if before is None else _changed_tubes(before.layout, layout)
+    tubes = set(layout.tubes)
+    if before is not None:
+        tubes = _changed_tubes(before.layout, layout) | between_tubes.joined_anew(before.layout, layout)
     same = [pair for pair in report.pairs if (layout.tubes.keys() - tubes).issuperset(pair.tubes)]
     pairs = sorted((*same, *between_tubes.measured(layout, tubes)), key=lambda pair: pair.tubes)
-    return _with(report, BETWEEN, basis, between_tubes.findings(layout, pairs), pairs=tuple(pairs))
+    return _with(report, BETWEEN, basis, (pair.finding for pair in pairs), pairs=tuple(pairs))
 
 
 def _with_doors(report: Report, basis: Basis) -> Report:

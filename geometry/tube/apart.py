@@ -25,6 +25,16 @@ FIRST_HALF = 45.0  # mm; half length of the first cells
 MOST_PARTS = 8  # that a cell is cut into at once
 PARALLEL = 1e-12  # sine squared of a micrometre in a metre: there the ends tell as much as the middle
 CACHED_LINES = 4096
+LEAST_STEP = 1.0  # mm that a way along a line takes at once
+
+
+class Way(Struct, frozen=True, eq=False):
+    """A way along a line from a station, forward or back, and the line that it leads away from."""
+
+    line: Centreline
+    other: Centreline
+    station: float
+    forward: bool
 
 
 class Apart(Struct, frozen=True):
@@ -75,11 +85,7 @@ def closest(pairs: Sequence[tuple[Centreline, Centreline]], within: Floats) -> l
         return []
     lines = list({id(line): line for pair in pairs for line in pair}.values())
     rows = [_rows(line) for line in lines]
-    counts = np.array([len(row.reach) for row in rows])
-    offsets = np.cumsum(counts) - counts
-    pieces = Pieces(
-        *(_joined([getattr(row.pieces, name) for row in rows]) for name in Pieces.__struct_fields__)
-    )
+    pieces, counts, offsets = _together(lines)
     place = {id(line): number for number, line in enumerate(lines)}
     numbers = np.array([(place[id(first)], place[id(second)]) for first, second in pairs])
     pair, piece = _combined(counts[numbers], offsets[numbers])
@@ -93,6 +99,60 @@ def closest(pairs: Sequence[tuple[Centreline, Centreline]], within: Floats) -> l
     bent = ~is_straight & (gaps[near] < best.distance[pair])
     _walk(pieces, best, pair[bent], piece[bent])
     return _settled(pieces, best)
+
+
+def clear_of(ways: Sequence[Way], room: Floats) -> list[float]:
+    """Return the station where each way first is room (n,) or more from the other line, or its line's end.
+
+    Distance grows no faster than the way: what is missing to room may be walked at once.
+    """
+    if not ways:
+        return []
+    lines = list({id(line): line for way in ways for line in (way.line, way.other)}.values())
+    place = {id(line): number for number, line in enumerate(lines)}
+    pieces, counts, offsets = _together(lines)
+    mine = np.array([place[id(way.line)] for way in ways])
+    other = np.array([place[id(way.other)] for way in ways])
+    ends = np.array([way.line.length for way in ways])
+    step = np.where([way.forward for way in ways], 1.0, -1.0)
+    stations = np.clip([way.station for way in ways], 0.0, ends)
+    going = np.arange(len(ways))
+    while len(going):
+        at = stations[going]
+        row, piece = _combined(
+            np.stack([np.ones_like(going), counts[other[going]]], 1),
+            np.stack([going, offsets[other[going]]], 1),
+        )
+        here = _places(pieces, counts, offsets, mine[going], at)[row]
+        there = pieces.points(piece[:, 1], pieces.nearest(piece[:, 1], here))
+        gaps = np.minimum.reduceat(
+            np.linalg.norm(here - there, axis=1), np.flatnonzero(np.diff(row, prepend=-1))
+        )
+        missing = room[going] - gaps
+        stations[going] = np.where(
+            missing > 0.0, np.clip(at + step[going] * np.maximum(missing, LEAST_STEP), 0.0, ends[going]), at
+        )
+        going = going[(missing > 0.0) & (stations[going] != at)]
+    return stations.tolist()  # type: ignore[no-any-return]
+
+
+def _places(pieces: Pieces, counts: Ints, offsets: Ints, line: Ints, stations: Floats) -> Floats:
+    """Return the points (n, 3) at stations of lines, given by their numbers in what was put together."""
+    row, piece = _combined(
+        np.stack([np.ones_like(line), counts[line]], 1), np.stack([line, offsets[line]], 1)
+    )
+    begun = pieces.start[piece[:, 1]] <= stations[row]
+    number = np.add.reduceat(begun, np.flatnonzero(np.diff(row, prepend=-1)), dtype=np.int64) - 1
+    chosen = offsets[line] + np.maximum(number, 0)
+    return pieces.points(chosen, stations - pieces.start[chosen])
+
+
+def _together(lines: Sequence[Centreline]) -> tuple[Pieces, Ints, Ints]:
+    """Return the pieces of all lines as one table, how many each line has and where they begin."""
+    rows = [pieces_of.of(line) for line in lines]
+    counts = np.array([len(row.length) for row in rows])
+    pieces = Pieces(*(_joined([getattr(row, name) for row in rows]) for name in Pieces.__struct_fields__))
+    return pieces, counts, np.cumsum(counts) - counts
 
 
 @lru_cache(maxsize=CACHED_LINES)

@@ -24,7 +24,7 @@ def spans(tube: Tube, length: float) -> dict[int, list[Span]]:
         span = span_of(weld, length)
         if span[1] - span[0] > SAME_POINT:
             marked.setdefault(weld.panel, []).append(span)
-    return {panel: _united(found) for panel, found in marked.items()}
+    return {panel: united(found) for panel, found in marked.items()}
 
 
 def span_of(weld: Weld, length: float) -> Span:
@@ -115,7 +115,7 @@ def shared_out(
     return tuple(first), tuple(second)
 
 
-def _united(found: list[Span]) -> list[Span]:
+def united(found: list[Span]) -> list[Span]:
     """Return spans in order, those that touch joined."""
     united: list[Span] = []
     for start, end in sorted(found):

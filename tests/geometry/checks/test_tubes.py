@@ -140,6 +140,92 @@ def test_tubes_on_one_place_of_a_third_share_that_joint() -> None:
     assert rules(on_a_third(OD + 0.5)) == ["tubes.close"]
 
 
+def joined(*runs: list[int | Vec3], gap: float = 10.0) -> Layout:
+    """Tubes through points; a number stands for the point of the first tube with that number."""
+    layout = job([point for point in runs[0] if not isinstance(point, int)], limits=Limits(tube_gap=gap))
+    nodes = layout.tubes[1].nodes
+    for run in runs[1:]:
+        layout, _ = edits.add_tube(layout, [nodes[at] if isinstance(at, int) else at for at in run], 50)
+    return layout
+
+
+RAIL: list[int | Vec3] = [(0.0, 0.0, 0.0), (1000.0, 0.0, 0.0), (1000.0, 1000.0, 0.0)]
+
+
+@pytest.mark.parametrize("apart", [-5.0, 5.0])
+def test_a_tube_that_comes_back_to_the_one_it_is_joined_to_is_found(apart: float) -> None:
+    """Closed form: it leaves the rail's end square, turns round and passes over it 400 mm further on."""
+    up = OD + apart
+    back = [0, (0.0, -400.0, 0.0), (400.0, -400.0, up), (400.0, 300.0, up)]
+    layout = joined(RAIL, back)
+    (one,) = found(layout)
+    assert one.rule == ("tubes.crossing" if apart < 0.0 else "tubes.close")
+    assert one.value == pytest.approx(apart, abs=0.02)
+    assert one.amounts["station"].number == pytest.approx(400.0, abs=0.1)
+    assert one.at == pytest.approx((400.0, 0.0, up / 2.0), abs=0.1)
+    # The same whichever way each of them runs.
+    for turned in ((1,), (2,), (1, 2)):
+        other = layout
+        for id in turned:
+            other = edits.reverse_tube(other, sorted(layout.tubes)[id - 1])
+        (again,) = found(other)
+        assert (again.rule, again.value) == (one.rule, pytest.approx(one.value, abs=0.02))
+        assert again.at == pytest.approx(one.at, abs=0.2)
+
+
+def test_a_tube_that_comes_back_to_the_joint_itself_is_found() -> None:
+    layout = joined(
+        RAIL, [0, (0.0, -400.0, 0.0), (300.0, -400.0, 0.0), (300.0, 0.0, 0.0), (-200.0, 0.0, 30.0)]
+    )
+    assert [one.rule for one in found(layout)] == ["tubes.crossing"]
+
+
+@pytest.mark.parametrize("degrees", [15, 30, 60, 90, 150, 180])
+def test_a_joint_at_any_angle_is_no_finding(degrees: int) -> None:
+    turn = np.radians(degrees)
+    for at in (0, 2):
+        x, y, _ = RAIL[at]  # type: ignore[misc]
+        away = (1.0, 0.0) if at == 0 else (0.0, -1.0)
+        end = (
+            x + 900.0 * (away[0] * np.cos(turn) - away[1] * np.sin(turn)),
+            y + 900.0 * (away[1] * np.cos(turn) + away[0] * np.sin(turn)),
+            0.0,
+        )
+        said = rules(joined(RAIL, [at, end]))
+        assert "tubes.crossing" not in said
+        assert "tubes.close" not in said
+
+
+@pytest.mark.parametrize("end", [(1000.0, 0.0, 900.0), (1700.0, -700.0, 0.0), (300.0, 700.0, 0.0)])
+def test_a_tube_that_ends_in_the_corner_of_a_bend_is_joined_there(end: Vec3) -> None:
+    """From outside the bend and from inside, where it crosses the bend before it ends in the corner."""
+    assert rules(joined(RAIL, [1, end])) == []
+
+
+def test_tubes_that_turn_in_the_same_corner_are_joined_there() -> None:
+    assert rules(joined(RAIL, [(1000.0, -900.0, 0.0), 1, (1000.0, 0.0, 900.0)])) == []
+
+
+def test_two_tubes_through_the_same_nodes_run_into_each_other() -> None:
+    layout = joined(RAIL, [0, 1, 2])
+    assert rules(layout) == ["tubes.crossing"]
+
+
+def test_a_sister_tube_on_the_same_joints_is_held_against_the_first() -> None:
+    """It leaves and comes back at its ends; between them it runs along 20 mm clear of a straight rail."""
+    rail: list[int | Vec3] = [(0.0, 0.0, 0.0), (2000.0, 0.0, 0.0)]
+    sister = [0, (0.0, 0.0, OD + 60.0), (2000.0, 0.0, OD + 60.0), 1]
+    (one,) = found(joined(rail, sister))
+    assert one.rule == "tubes.beside"
+    assert one.value == pytest.approx(60.0, abs=0.01)
+
+
+def test_a_third_tube_in_the_joint_hides_nothing_further_on() -> None:
+    back = [0, (0.0, -400.0, 0.0), (400.0, -400.0, 30.0), (400.0, 300.0, 30.0)]
+    layout = joined(RAIL, back, [0, (-500.0, 0.0, 400.0)])
+    assert [one.rule for one in found(layout)] == ["tubes.crossing"]
+
+
 def test_the_sample_gains_no_finding() -> None:
     assert rules(sample.build()) == []
 

@@ -65,21 +65,15 @@ class Legend(QWidget):
         limits = self._limits
         if self._colouring == "ramp":
             return ["Gap from tube to metal, as drawn"]
-        close, far, run, error = (
+        close, far, run = (
             self._length(value)
-            for value in (
-                limits.standoff_closest,
-                limits.standoff_farthest,
-                limits.standoff_run,
-                limits.scan_error + limits.build_tolerance,
-            )
+            for value in (limits.standoff_closest, limits.standoff_farthest, limits.standoff_run)
         )
-        words = [
-            f"{wording.BAND_SIGNS['close']} too close: under {close}",
-            f"     once {error} for scan and building is off",
-            f"{wording.BAND_SIGNS['far']} too far: over {far} for {run} or more",
+        own = ", or its own" if self._has_own else ""
+        return [
+            f"{wording.BAND_SIGNS['close']} under {close} safe{own}",
+            f"{wording.BAND_SIGNS['far']} over {far} for {run}{own}",
         ]
-        return [*words, "     other where tube or panel has its own"] if self._has_own else words
 
     def _length(self, mm: float) -> str:
         return unit_text.format_length(mm, self._units)
@@ -102,8 +96,8 @@ class Legend(QWidget):
 
     def _paint_bands(self, painter: QPainter) -> None:
         theme = self._theme
-        tones = (theme.words["close"], theme.faint, theme.words["far"], theme.faint)
-        for row, (text, tone) in enumerate(zip(self.words, tones, strict=False)):
+        tones = (theme.words["close"], theme.words["far"])
+        for row, (text, tone) in enumerate(zip(self.words, tones, strict=True)):
             painter.setPen(QColor(tone))
             painter.drawText(self._row(row), Qt.AlignmentFlag.AlignVCenter, text)
 

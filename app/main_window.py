@@ -49,6 +49,7 @@ from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
 TITLE = "Outrib"
+FEW, FEW_MS, MANY_MS = 40, 60, 400  # ms that lists of findings may be behind the hand
 FIRST_SIZE = QSize(1280, 760)
 ROOMY = QSize(1440, 900)  # a smaller screen is filled
 LARGEST = QSize(1680, 1000)  # that the window takes without being asked
@@ -113,6 +114,10 @@ class MainWindow(QMainWindow):
         self.setAcceptDrops(True)
         self._state_before = self.windowState()  # before the view was alone
         self.setContextMenuPolicy(Qt.ContextMenuPolicy.NoContextMenu)
+        self._listed: tuple[int, Report] | None = None  # what the lists do not show yet
+        self._list_timer = QTimer(self)
+        self._list_timer.setSingleShot(True)
+        self._list_timer.timeout.connect(self._list_report)
         self._make_middle(safe_graphics)
         self._make_panels()
         self.furniture = Furniture(self)
@@ -256,6 +261,7 @@ class MainWindow(QMainWindow):
         session.changed.connect(self._on_changed)
         session.selection_changed.connect(self._update_actions)
         session.previewing_changed.connect(self._update_actions)
+        session.previewing_changed.connect(self._list_report)
         session.refused.connect(self.message.refuse)
         session.path_changed.connect(self._show_title)
         session.committed.connect(self._on_committed)
@@ -368,12 +374,23 @@ class MainWindow(QMainWindow):
         self._update_actions()
 
     def _on_report(self, revision: int, report: Report) -> None:
-        is_current = revision == self.session.revision
         self.view.show_report(revision, report)
         self.properties.show_report(report)
-        self.findings.show_report(report, is_current)
-        self.schedule.show_report(report)
         self.cross_section.show_report(report)
+        self._listed = (revision, report)
+        if not self.session.is_previewing:
+            self._list_report()
+        elif not self._list_timer.isActive():
+            self._list_timer.start(FEW_MS if len(report.findings) < FEW else MANY_MS)
+
+    def _list_report(self) -> None:
+        """Show the newest report in the lists; under a moving hand they follow some frames behind."""
+        self._list_timer.stop()
+        if self._listed is None:
+            return
+        (revision, report), self._listed = self._listed, None
+        self.findings.show_report(report, revision == self.session.revision)
+        self.schedule.show_report(report)
         self.outline.show_report(report)
 
     def _on_check_now(self) -> None:

@@ -949,7 +949,12 @@ def test_the_selected_tube_shows_its_least_clearance_and_panel(open_view, caged)
     assert badges(view) == []
     view.session.select({only_tube(caged).id})
     (badge,) = badges(view)
-    assert (badge.number, badge.words, badge.shape, badge.is_dim) == ("30.0 mm", "left sill, 22.0 mm safe", "fine", False)
+    assert (badge.number, badge.words, badge.shape, badge.is_dim) == (
+        "30.0 mm",
+        "left sill, 22.0 mm safe",
+        "fine",
+        False,
+    )
     view.set_units(INCHES)
     assert badges(view)[0].number == "1.181 in"
 

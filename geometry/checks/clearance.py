@@ -91,7 +91,8 @@ def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> Measured
 def findings(layout: Layout, index: BodyIndex, found: Measured, tubes: Iterable[int]) -> tuple[Finding, ...]:
     """Judge measured clearances against the closest allowed, and what is to be welded."""
     rows = [row for row in found.clearances if row.tube not in found.inside]
-    judged = [_judged(layout, row) for row in rows]
+    judged = [_judged(layout, row) for row in rows if row.clearance < 0.0 or not _moves_close(layout, row)]
+    judged += _moved_close(layout, rows)
     inside = [_wrapped(layout, layout.tubes[id]) for id in sorted(found.inside)]
     inside += [_perhaps_wrapped(layout, layout.tubes[id]) for id in sorted(found.unsure)]
     welded = welding.findings(layout, index, tubes)
@@ -103,6 +104,28 @@ def _judged(layout: Layout, row: Clearance) -> Finding | None:
         return _crossing(layout, row)
     standing = standoff.standing(layout, row)
     return _too_close(layout, row, standing) if standing.band == "close" else None
+
+
+def _moves_close(layout: Layout, row: Clearance) -> bool:
+    """Say whether a tube is too close only because the body moves on its mounts."""
+    still = standoff.judged(layout, row.tube, row.panel, row.clearance)
+    return row.movement > 0.0 and still.band != "close" and standoff.standing(layout, row).band == "close"
+
+
+def _moved_close(layout: Layout, rows: list[Clearance]) -> list[Finding | None]:
+    """Return one finding for each tube that the moving body comes too close to, of its worst panel."""
+    worst: dict[int, tuple[Clearance, Standing, int]] = {}
+    for row in rows:
+        if row.clearance < 0.0 or not _moves_close(layout, row):
+            continue
+        standing = standoff.standing(layout, row)
+        known = worst.get(row.tube)
+        if known is None:
+            worst[row.tube] = (row, standing, 0)
+        else:
+            is_worse = standing.safe - standing.wanted.closest < known[1].safe - known[1].wanted.closest
+            worst[row.tube] = (*((row, standing) if is_worse else known[:2]), known[2] + 1)
+    return [_too_close(layout, row, standing, more) for row, standing, more in worst.values()]
 
 
 def _within(layout: Layout, tubes: list[int]) -> Floats:
@@ -135,8 +158,10 @@ def _crossing(layout: Layout, row: Clearance) -> Finding:
     )
 
 
-def _too_close(layout: Layout, row: Clearance, standing: Standing) -> Finding:
+def _too_close(layout: Layout, row: Clearance, standing: Standing, more: int = 0) -> Finding:
+    """Say that a tube is too close to a panel, and to how many more that the body moves."""
     limits = layout.limits
+    others = f" It is so to {more} more panel{'' if more == 1 else 's'}." if more else ""
     return Finding(
         rule="clearance.too_close",
         severity="warning",
@@ -144,7 +169,8 @@ def _too_close(layout: Layout, row: Clearance, standing: Standing) -> Finding:
         + _left_words(limits, row, standing)
         + ". Move it out there by {difference}"
         + _marks_words(layout, row)
-        + ".",
+        + "."
+        + others,
         tubes=(row.tube,),
         panels=(row.panel,),
         value=standing.safe,

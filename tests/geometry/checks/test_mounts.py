@@ -172,3 +172,24 @@ def test_where_movement_takes_all_the_room_nothing_is_said_to_be_left() -> None:
     (finding,) = clearance.findings(layout, index, clearance.measured(layout, index, [3]), [3])
     assert "nothing of the {limit} asked for is left" in finding.message
     assert finding.value == pytest.approx(-3.0, abs=0.1)
+
+
+def test_panels_that_only_move_too_close_are_one_finding_a_tube() -> None:
+    layout = fixing.set_tied(over_a_sheet(30.0), [3], "frame")
+    sheet = layout.panels[6]
+    farther = Panel(
+        7, "lower sheet", sheet.body, Mesh(SHEET - np.array([0.0, 0.0, 2.0]), sheet.mesh.triangles)
+    )
+    both = replace(layout, panels={6: sheet, 7: farther})
+    index = {
+        6: PanelIndex(SHEET, np.array([[0, 1, 2]])),
+        7: PanelIndex(farther.mesh.vertices, np.array([[0, 1, 2]])),
+    }
+    found = clearance.measured(both, index, [3])
+    (finding,) = clearance.findings(both, index, found, [3])
+    assert finding.panels == (6,)
+    assert finding.message.endswith("It is so to 1 more panel.")
+    # What is too close even while the body stands still is said of each panel.
+    near = {6: PanelIndex(SHEET + np.array([0.0, 0.0, 15.0]), one_triangle), 7: index[7]}
+    rows = clearance.measured(both, near, [3])
+    assert [one.panels for one in clearance.findings(both, near, rows, [3])] == [(6,), (7,)]

@@ -176,15 +176,11 @@ def test_where_movement_takes_all_the_room_nothing_is_said_to_be_left() -> None:
 
 def test_panels_that_only_move_too_close_are_one_finding_a_tube() -> None:
     layout = fixing.set_tied(over_a_sheet(30.0), [3], "frame")
-    sheet = layout.panels[6]
-    farther = Panel(
-        7, "lower sheet", sheet.body, Mesh(SHEET - np.array([0.0, 0.0, 2.0]), sheet.mesh.triangles)
-    )
+    sheet, one_triangle = layout.panels[6], np.array([[0, 1, 2]])
+    lower = SHEET - np.array([0.0, 0.0, 2.0])
+    farther = Panel(7, "lower sheet", sheet.body, Mesh(lower, sheet.mesh.triangles))
     both = replace(layout, panels={6: sheet, 7: farther})
-    index = {
-        6: PanelIndex(SHEET, np.array([[0, 1, 2]])),
-        7: PanelIndex(farther.mesh.vertices, np.array([[0, 1, 2]])),
-    }
+    index = {6: PanelIndex(SHEET, one_triangle), 7: PanelIndex(lower, one_triangle)}
     found = clearance.measured(both, index, [3])
     (finding,) = clearance.findings(both, index, found, [3])
     assert finding.panels == (6,)

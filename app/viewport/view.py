@@ -558,7 +558,7 @@ class View(PointingWidget):
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
         if len(self._ring):
-            marks.append(Stroke(tuple(self.to_screen(vec(point)) for point in self._ring), "accent", 2.0))
+            marks.append(Stroke(tuple(self.to_screen(vec(point)) for point in self._ring), "text", 2.0))
         if self.shows_focus:
             marks.append(self._focus_frame())
         return marks

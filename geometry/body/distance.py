@@ -10,6 +10,9 @@ from geometry.layout import Layout
 from geometry.tolerances import SAME_POINT
 from geometry.vectors import Floats, Ints
 
+GRID = 8.0  # mm that corners of large panels are drawn to for winding; less than the radius of what runs there
+LARGE = 200_000  # triangles
+LARGEST_GRID = 2.0**62  # cells that can be numbered
 WRAPPED = 0.75  # of a turn; open doors and holes in a scan cost some of the whole turn
 
 
@@ -51,12 +54,19 @@ class PanelIndex:
         return np.sqrt(squared), triangle, nearest.reshape(-1, 3)
 
     def winding(self, points: Floats) -> Floats:
-        """Return how often the panel wraps each point (n, 3): 1 inside a closed mesh, -1 if inside out."""
+        """Return how often the panel wraps each point (n, 3): 1 inside a closed mesh, -1 if inside out.
+
+        Of large panels a coarse copy is asked: a point must be GRID or more off those.
+        """
         import igl
 
         if self._turns is None:
             self._turns = igl.FastWindingNumberBVH()
-            self._turns.init(self.vertices, self.triangles.astype(np.int64))
+            is_large = len(self.triangles) > LARGE
+            vertices, triangles = (
+                _drawn_to_grid(self.vertices, self.triangles) if is_large else (self.vertices, self.triangles)
+            )
+            self._turns.init(vertices, triangles.astype(np.int64))
         asked = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
         turns: Floats = np.asarray(self._turns.winding_number(asked)).reshape(-1)
         return turns
@@ -93,6 +103,25 @@ def build(layout: Layout, known: BodyIndex | None = None) -> BodyIndex:
             is_same = old is not None and old.is_of(vertices, panel.mesh.triangles)
             index[id] = old if old is not None and is_same else PanelIndex(vertices, panel.mesh.triangles)
     return index
+
+
+def _drawn_to_grid(vertices: Floats, triangles: NDArray[np.integer]) -> tuple[Floats, NDArray[np.integer]]:
+    """Return a mesh with each corner in the middle of its cell of a grid, so that it has far fewer triangles.
+
+    No place moves by GRID, and panels that share an edge still do: farther off, it wraps what it did.
+    """
+    cells = np.floor(vertices / GRID)
+    low = cells.min(axis=0)
+    sizes = cells.max(axis=0) - low + 1.0
+    if sizes.prod() > LARGEST_GRID:
+        return vertices, triangles
+    x, y, z = (cells - low).astype(np.int64).T
+    _, first, number = np.unique(
+        (x * int(sizes[1]) + y) * int(sizes[2]) + z, return_index=True, return_inverse=True
+    )
+    drawn = number[triangles]
+    a, b, c = drawn.T
+    return (cells[first] + 0.5) * GRID, drawn[(a != b) & (b != c) & (c != a)]
 
 
 def _slivers_as_edges(triangles: NDArray[np.integer], corners: Floats) -> Ints:

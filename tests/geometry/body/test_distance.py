@@ -37,6 +37,28 @@ def test_an_open_tray_wraps_nothing() -> None:
     assert not tray.inside(MIDDLE)[0]
 
 
+def test_a_coarse_copy_wraps_what_the_panel_wraps(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two halves of a closed, noisy shape, each drawn to the grid by itself, against all their triangles."""
+    trimesh = pytest.importorskip("trimesh")
+    ball = trimesh.creation.icosphere(subdivisions=5, radius=150.0)
+    random = np.random.default_rng(4)
+    vertices = ball.vertices * (1.0 + 0.01 * random.normal(size=(len(ball.vertices), 1)))
+    halves = [ball.faces[:9000], ball.faces[9000:]]
+    points = random.uniform(-200.0, 200.0, (400, 3))
+    points = points[PanelIndex(vertices, ball.faces).closest(points)[0] > distance.GRID]
+    exact = [PanelIndex(vertices, half).winding(points) for half in halves]
+    monkeypatch.setattr(distance, "LARGE", 100)
+    coarse = [PanelIndex(vertices, half).winding(points) for half in halves]
+    assert len(distance._drawn_to_grid(vertices, ball.faces)[1]) < 0.8 * len(ball.faces)
+    assert np.abs(np.sum(coarse, axis=0) - np.sum(exact, axis=0)).max() < 0.01
+    assert np.abs(np.array(coarse) - exact).max() < 0.1
+
+
+def test_a_coarse_copy_of_what_is_too_far_apart_is_the_panel_itself() -> None:
+    far = np.concatenate([CUBE, CUBE + 1e12])
+    assert distance._drawn_to_grid(far, FACES)[0] is far
+
+
 def test_a_panel_stops_the_rays_that_meet_it() -> None:
     tray = PanelIndex(CUBE, FACES[:6])
     ways = np.array([[1.0, 0.1, 0.2], [-1.0, 0.1, 0.2], [0.1, 1.0, 0.2], [0.1, -1.0, 0.2]])

@@ -20,6 +20,8 @@ from geometry.vectors import Floats, Ints
 STEP = 15.0  # mm between stations, at most
 NOWHERE = -1  # no panel's id
 COARSE = 6  # every so many stations each panel in reach is asked
+MOST_AT_ONCE = 1_000_000  # stations times panels
+SHORT_RUN = 40  # stations that are held against the panels near them where there are many panels
 
 
 class Profile(Struct, frozen=True, eq=False):
@@ -40,7 +42,7 @@ def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> dict[int
     points = np.concatenate([centreline.point_at(*pair) for pair in zip(lines, stations, strict=True)])
     counts = [len(some) for some in stations]
     radii = np.array([layout.stocks[layout.tubes[id].stock].od / 2.0 for id in ids])
-    gaps, numbers = _gaps(list(index.values()), points, counts, np.repeat(REACH + radii, counts))
+    gaps, numbers = _near_gaps(list(index.values()), points, counts, np.repeat(REACH + radii, counts))
     panels = np.array([*index, NOWHERE])[numbers]
     cuts = np.cumsum(counts)[:-1]
     columns = (np.split(gaps - np.repeat(radii, counts), cuts), np.split(panels, cuts))
@@ -54,6 +56,25 @@ def _stations(line: Centreline) -> Floats:
         for start, end in itertools.pairwise(ends)
     ]
     return np.concatenate([*pieces, [line.length]])
+
+
+def _near_gaps(
+    panels: Sequence[PanelIndex], points: Floats, counts: Sequence[int], most: Floats
+) -> tuple[Floats, Ints]:
+    """Return what `_gaps` does; with many panels, short runs are held against the few near them."""
+    if len(points) * len(panels) <= MOST_AT_ONCE:
+        return _gaps(panels, points, counts, most)
+    low = np.array([panel.bounds[0] for panel in panels])
+    high = np.array([panel.bounds[1] for panel in panels])
+    gaps, nearest = np.empty(len(points)), np.empty(len(points), dtype=np.int64)
+    cuts = np.unique(np.concatenate([np.cumsum([0, *counts]), np.arange(0, len(points), SHORT_RUN)]))
+    for start, end in itertools.pairwise(cuts.tolist()):
+        part, reach = points[start:end], most[start:end].max()
+        is_near = ((low < part.max(axis=0) + reach) & (high > part.min(axis=0) - reach)).all(axis=1)
+        chosen = np.append(np.flatnonzero(is_near), len(panels))
+        found = _gaps([panels[i] for i in chosen[:-1]], part, [end - start], most[start:end])
+        gaps[start:end], nearest[start:end] = found[0], chosen[found[1]]
+    return gaps, nearest
 
 
 def _gaps(

@@ -24,6 +24,7 @@ from geometry.vectors import Floats, Ints
 FIRST_HALF = 45.0  # mm; half length of the first cells: measured, little depends on it
 MOST_PARTS = 8  # that a cell is cut into at once: more would be wasted while the best known still falls
 ACCURACY = CLEARANCE_ACCURACY - SAME_POINT  # what panels leave of it: they flatten slivers by SAME_POINT
+RUN = 8  # cells that are held against the boxes of panels at once
 CACHED_LINES = 4096
 
 
@@ -154,12 +155,25 @@ def _near_boxes(pieces: Pieces, cells: _Cells, panels: Sequence[PanelIndex], rea
     """Return the cells once for each panel whose box is in reach, sorted by panel."""
     low = np.array([index.bounds[0] for index in panels])
     high = np.array([index.bounds[1] for index in panels])
-    places = pieces.points(cells.piece, cells.along)
-    beside = np.maximum(np.maximum(low[:, None] - places, places - high[:, None]), 0.0)
-    gaps = np.linalg.norm(beside, axis=2) - cells.half
-    panel, cell = np.nonzero(gaps < reach[cells.line])
-    near = cells.chosen(cell)
-    return _Cells(near.piece, near.along, near.half, near.line, panel)
+    places, half = pieces.points(cells.piece, cells.along), cells.half[:, None]
+    # Runs of cells first: with thousands of panels, most lie near few of them.
+    first = np.arange(0, len(places), RUN)
+    bottom, top = np.minimum.reduceat(places - half, first), np.maximum.reduceat(places + half, first)
+    most = np.maximum.reduceat(reach[cells.line], first)
+    panel, run = np.nonzero(_box_gaps(low[:, None], high[:, None], bottom, top) < most)
+    sizes = np.diff(first, append=len(places))[run]
+    row = np.repeat(np.arange(len(run)), sizes)
+    cell = first[run][row] + np.arange(len(row)) - (np.cumsum(sizes) - sizes)[row]
+    gaps = _box_gaps(low[panel[row]], high[panel[row]], places[cell], places[cell]) - cells.half[cell]
+    is_near = gaps < reach[cells.line[cell]]
+    near = cells.chosen(cell[is_near])
+    return _Cells(near.piece, near.along, near.half, near.line, panel[row[is_near]])
+
+
+def _box_gaps(low: Floats, high: Floats, bottom: Floats, top: Floats) -> Floats:
+    """Return how far boxes are from others."""
+    gaps: Floats = np.linalg.norm(np.maximum(np.maximum(low - top, bottom - high), 0.0), axis=-1)
+    return gaps
 
 
 def _asked(panels: Sequence[PanelIndex], panel: Ints, places: Floats) -> tuple[Floats, Floats]:

@@ -212,6 +212,33 @@ def test_how_a_mesh_is_wound_doubled_or_joined_changes_nothing(seed: int) -> Non
 
 @settings(max_examples=40)
 @given(seeds)
+def test_how_a_surface_is_cut_into_triangles_changes_nothing(seed: int) -> None:
+    """T-junctions, needles, triangles of no area and edges with many triangles lie in the same surface."""
+    layout = random_job(seed)
+    random = np.random.default_rng(seed + 2)
+    mesh = layout.panels[104].mesh
+    corners = mesh.vertices[mesh.triangles]
+    expected = only(layout).clearance
+    part = random.uniform(0.0, 1.0, (len(corners), 1))
+    on_edge = corners[:, 0] + part * (corners[:, 1] - corners[:, 0])
+    # Each triangle in two; its neighbours over that edge stay whole.
+    halves = np.concatenate(
+        [
+            np.stack([corners[:, 0], on_edge, corners[:, 2]], 1),
+            np.stack([on_edge, corners[:, 1], corners[:, 2]], 1),
+        ]
+    )
+    thin = corners[:, 0] + 1e-7 * (corners[:, 2] - corners[:, 0])
+    needles = np.stack([corners[:, 0], corners[:, 1], thin], 1)
+    flat = np.stack([corners[:, 0], on_edge, corners[:, 1]], 1)
+    points = np.repeat(on_edge[:, None], 3, axis=1)
+    for soup in (halves, *(np.concatenate([corners, more]) for more in (needles, flat, points))):
+        again = Mesh(soup.reshape(-1, 3), np.arange(3 * len(soup), dtype=np.int32).reshape(-1, 3))
+        assert only(with_mesh(layout, again)).clearance == pytest.approx(expected, abs=CLEARANCE_ACCURACY)
+
+
+@settings(max_examples=40)
+@given(seeds)
 def test_moving_tube_and_body_together_keeps_clearances(seed: int) -> None:
     layout = random_job(seed)
     random = np.random.default_rng(seed + 1)

@@ -114,3 +114,19 @@ def test_it_agrees_with_every_triangle_one_by_one(runs: list, soups: list) -> No
         points = centreline.point_at(centreline.of(layout, layout.tubes[id]), one.stations)
         gaps = np.min([by_triangles(points, mesh) for mesh in solid], axis=0) - OD / 2.0
         assert one.clearances == pytest.approx(np.minimum(gaps, REACH), abs=1e-6)
+
+
+def test_among_many_panels_it_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    random = np.random.default_rng(8)
+    places = random.uniform(-900.0, 900.0, (300, 3))
+    layout = job(
+        [[tuple(p) for p in random.uniform(-900.0, 900.0, (4, 3)).tolist()] for _ in range(4)],
+        [Mesh(square(0.0, half=20.0).vertices + place, square(0.0).triangles) for place in places],
+    )
+    index = distance.build(layout)
+    whole = profile.measured(layout, index, layout.tubes)
+    monkeypatch.setattr(profile, "MOST_AT_ONCE", 0)
+    runs = profile.measured(layout, index, layout.tubes)
+    for tube in layout.tubes:
+        assert np.abs(runs[tube].clearances - whole[tube].clearances).max() < 1e-9
+        assert (runs[tube].panels == whole[tube].panels).mean() > 0.99  # ties may go either way

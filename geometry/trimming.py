@@ -13,10 +13,17 @@ from geometry.checks import tyres as tyre_checks
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Mesh, Panel, Trim
 from geometry.progress import Progress, no_progress
-from geometry.vectors import Floats, vec
+from geometry.vectors import Floats, Vec3, vec
 
 ROOM = 200.0  # mm beyond margin and box at which a gap is worked out; farther off its box will do
-LINE_ACCURACY = 0.3  # mm that a stored cut line may run beside the cut: a scriber's width
+LINE_ACCURACY = 0.2  # mm that a stored cut line may run beside what it was worked out as: a scriber's width
+FAIRING = 2.0  # mm that a line may be moved so that a hand can follow it
+FAIR_WIDTH = 10.0  # mm to either side that the run of a line is taken from
+FAIR_STEP = 2.0  # mm between the places that are moved
+TWIN = 25.0  # mm that the boxes of panels on the two sides of a car may differ
+
+
+Lines = tuple[tuple[Vec3, ...], ...]
 
 
 class Trimmed(Struct, frozen=True, eq=False):
@@ -24,7 +31,10 @@ class Trimmed(Struct, frozen=True, eq=False):
 
     panel: int
     mesh: Mesh
-    trim: Trim
+    lines: Lines
+    margin: float
+    parts: int  # that the cut leaves of one that hung together, more than one when it falls apart
+    islands: int  # that hung on nothing else and fell out with the cut
 
 
 def gap_to(swept: Sequence[Mesh], margin: float) -> GapOf:
@@ -66,15 +76,17 @@ def cut_for(layout: Layout, panel: int, gap_of: GapOf) -> Trimmed:
     )
     for array in (mesh.vertices, mesh.triangles):
         array.setflags(write=False)
-    lines = tuple(_line(placement.mesh_points(placed, fewer(line))) for line in made.lines)
-    return Trimmed(panel, mesh, Trim(one.whole, lines, margin))
+    onto = PanelIndex(points, one.whole.triangles)
+    lines = tuple(_line(placement.mesh_points(placed, fewer(faired(line, onto)))) for line in made.lines)
+    return Trimmed(panel, mesh, lines, margin, made.parts, made.islands)
 
 
 def set_trimmed(layout: Layout, cuts: Iterable[Trimmed]) -> Layout:
     """Return the layout with panels cut as worked out."""
     panels = dict(layout.panels)
     for made in cuts:
-        panels[made.panel] = replace(_panel(layout, made.panel), mesh=made.mesh, trim=made.trim)
+        one = _panel(layout, made.panel)
+        panels[made.panel] = replace(one, mesh=made.mesh, trim=Trim(one.whole, made.lines, made.margin))
     return replace(layout, panels=panels)
 
 
@@ -92,6 +104,24 @@ def lines_of(layout: Layout, panel: Panel) -> tuple[Floats, ...]:
         return ()
     placed = layout.bodies[panel.body].placement
     return tuple(placement.world_points(placed, np.array(line)) for line in panel.trim.lines)
+
+
+def twin_of(layout: Layout, panel: int) -> int | None:
+    """Return the panel that is this one's like on the other side of the car, if there is one."""
+    low, high = _box(layout, _panel(layout, panel))
+    if low[1] < 0.0 < high[1]:
+        return None
+    mirrored = np.stack([np.array([low[0], -high[1], low[2]]), np.array([high[0], -low[1], high[2]])])
+    others = {one.id: _box(layout, one) for one in layout.panels.values() if one.id != panel}
+    off = {id: float(np.abs(box - mirrored).max()) for id, box in others.items()}
+    best = min(off, key=lambda id: off[id], default=None)
+    return best if best is not None and off[best] <= TWIN else None
+
+
+def _box(layout: Layout, panel: Panel) -> Floats:
+    """Return the corners (2, 3) of the box round a whole panel, in the car's axes."""
+    points = placement.world_points(layout.bodies[panel.body].placement, panel.whole.vertices)
+    return np.stack([points.min(axis=0), points.max(axis=0)])
 
 
 def length_of(line: Floats) -> float:
@@ -116,6 +146,48 @@ def cuts_for(layout: Layout, panels: Sequence[int], progress: Progress = no_prog
     return tuple(cuts)
 
 
+def faired(line: Floats, onto: PanelIndex) -> Floats:
+    """Return a line (k, 3) on a panel as a hand can follow it: without what a rough mesh puts into its run.
+
+    No place is moved by more than FAIRING, so it comes no nearer to a tyre than the margin less that.
+    """
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+    count = max(int(np.ceil(along[-1] / FAIR_STEP)), 2)
+    places = np.linspace(0.0, along[-1], count + 1)
+    even = np.stack([np.interp(places, along, line[:, axis]) for axis in range(3)], axis=1)
+    is_closed = bool(np.array_equal(line[0], line[-1]))
+    width = max(FAIR_WIDTH / (along[-1] / count), 1e-6)
+    half = min(int(np.ceil(3.0 * width)), count // 2)
+    reach = 2 * half
+    if is_closed:
+        ahead, behind = even[1 : reach + 1], even[-reach - 1 : -1]
+    else:  # turned about the ends, so that these stay
+        ahead = 2.0 * even[-1] - even[-2 : -reach - 2 : -1]
+        behind = 2.0 * even[0] - even[reach:0:-1]
+    once = np.exp(-0.5 * (np.arange(-half, half + 1) / width) ** 2)
+    once /= once.sum()
+    # Twice once less once of once: so smooth curves stay where they are instead of shrinking.
+    weights = 2.0 * np.pad(once, half) - np.convolve(once, once)
+    run = np.concatenate([behind, even, ahead])
+    smooth = np.stack([np.convolve(run[:, axis], weights, mode="valid") for axis in range(3)], axis=1)
+    smooth = _no_farther(smooth, even)
+    _, _, on = onto.closest(smooth)
+    moved = _no_farther(on, even)
+    if is_closed:
+        moved[-1] = moved[0]
+    else:
+        moved[[0, -1]] = even[[0, -1]]
+    return moved
+
+
+def _no_farther(points: Floats, even: Floats) -> Floats:
+    """Return points (n, 3), moved back where they are farther than FAIRING from where they were."""
+    way = points - even
+    length = np.linalg.norm(way, axis=1)
+    held: Floats = even + way * np.minimum(1.0, FAIRING / np.maximum(length, FAIRING))[:, None]
+    return held
+
+
 def fewer(line: Floats) -> Floats:
     """Return a line with the points that it needs to stay within LINE_ACCURACY."""
     keep = np.zeros(len(line), dtype=bool)
@@ -138,7 +210,7 @@ def fewer(line: Floats) -> Floats:
     return line[keep]
 
 
-def _line(points: Floats) -> tuple[tuple[float, float, float], ...]:
+def _line(points: Floats) -> tuple[Vec3, ...]:
     return tuple(vec(point) for point in points)
 
 

@@ -10,12 +10,16 @@ from app import wording
 from app.export.plan import Line, Plan, Xy
 from app.export.sheet import Block, Cell, Column, Fact, Facts, Page, Table, Text
 from app.units import Units
+from geometry import trimming
 from geometry.body import placement
 from geometry.layout import Layout
+from geometry.shop import templates
 from geometry.shop.templates import Offset, Side, Template
 from geometry.vectors import Floats
 
+ON_IT = 0.5  # mm; a mark nearer to an edge is on it
 MOST_RIMS = 4000  # drawn; the rim of a rough scan has more
+MARKS = {"mm": 100.0, "in": 4.0 * 25.4, "in-fraction": 4.0 * 25.4}  # mm between marks, by unit
 EDGE_WORDS = {
     "front": "front edge",
     "rear": "rear edge",
@@ -23,6 +27,9 @@ EDGE_WORDS = {
     "lower": "lower edge",
     "inner": "inner edge",
     "outer": "outer edge",
+    "left": "left edge",
+    "right": "right edge",
+    "opening": "opening's edge",
 }
 BEFORE = (
     "Hold the body up on both sides of a cut, and brace door openings, before the first cut; and brace "
@@ -40,9 +47,10 @@ BEFORE = (
     "data, local codes and a qualified person to say. This sheet knows shapes only.",
 )
 READING = (
-    "Tape distances run on the panel, from the mark to the edge named. The cut leaves {margin} to what "
-    "the tyre sweeps through, for the axles, travel and steering of this job. Templates at true size are "
-    "in templates.pdf: print them at 100 %, and measure the scale bars before use."
+    "Tape distances run on the panel, from the mark to the nearest place of the edge named: thin lines in "
+    "the drawing. The cut leaves {margin} to what the tyre sweeps through, for the axles, travel and "
+    "steering of this job; so that a hand can follow it, the line is smoothed by up to {fairing}. Templates "
+    "at true size are in templates.pdf: print them at 100 %, and measure the scale bars before use."
 )
 
 
@@ -61,7 +69,9 @@ def of(job: str, cuts: Sequence[Template], layout: Layout, units: Units) -> Page
         )
     )
     tables = [marks_table(cut, units) for cut in cuts]
-    reading = (READING.format(margin=margin), *(paper_words(cut, units) for cut in cuts))
+    fairing = units_of.format_length(trimming.FAIRING, units)
+    said = READING.format(margin=margin, fairing=fairing)
+    reading = (said, *(paper_words(cut, units) for cut in cuts))
     blocks: tuple[Block, ...] = (
         Text(BEFORE, "Before you cut", "caution"),
         facts,
@@ -101,7 +111,7 @@ def marks_table(template: Template, units: Units) -> Table:
             cells += _offset(mark.offsets[place] if place < len(mark.offsets) else None, units)
         rows.append(tuple(cells))
     name = "The line by tape" if template.count == 1 else f"Cut {template.number} by tape"
-    return Table(columns, tuple(rows), name, tight=True)
+    return Table(columns, tuple(rows), name)
 
 
 def plan_of(cuts: Sequence[Template], layout: Layout) -> Plan:
@@ -114,25 +124,29 @@ def plan_of(cuts: Sequence[Template], layout: Layout) -> Plan:
     lines = [Line(_seen(rim, side), 0.5) for rim in rims[:MOST_RIMS]]
     lines += [Line(_seen(cut.line, side), 2.2) for cut in cuts]
     marks = [mark for cut in cuts for mark in cut.marks]
+    tapes = [np.array([mark.place, offset.place]) for mark in marks for offset in mark.offsets]
+    lines += [Line(_seen(tape, side), 0.4, (1.5, 2.5)) for tape in tapes]
     places = _seen(np.array([mark.place for mark in marks]), side)
     numbers = tuple((mark.number, at) for mark, at in zip(marks, places, strict=True))
     return Plan(tuple(lines), numbers)
 
 
 def paper_words(cut: Template, units: Units) -> str:
-    """Say how much of a cut has templates, and where the panel is too curved for one."""
-    name = "The line" if cut.count == 1 else f"Cut {cut.number}"
-    flat = sum(stretch.is_flat for stretch in cut.stretches)
-    curved = [
-        f"from {_mm(stretch.begins, units)} to {_mm(stretch.ends, units)} "
-        f"({_mm(stretch.off, units)} off flat)"
-        for stretch in cut.stretches
-        if not stretch.is_flat
-    ]
-    said = f"{name} has {wording.counted(flat, 'flat template')}." if flat else ""
-    if curved:
-        said += f" {name} has none {wording.listed(curved)}, where the panel curves: go by the marks there."
-    return said.strip()
+    """Say how the template of a cut lies on the panel, or why there is none."""
+    name = "the cut" if cut.count == 1 else f"cut {cut.number}"
+    strip = cut.strip
+    if not strip.lies:
+        return (
+            f"There is no template of {name}: the panel curves both ways there, and paper would be off by "
+            f"{_mm(strip.puckers, units)} in {_mm(templates.PUCKER_OVER, units)}. Go by the marks."
+        )
+    off = _mm(strip.off, units)
+    if strip.is_flat:
+        return f"The template of {name} lies flat: the panel is within {off} of a plane there."
+    return (
+        f"The template of {name} is the panel laid flat along the line, {off} off a plane: bend it round the "
+        "panel, mark by mark."
+    )
 
 
 def _mm(value: float, units: Units) -> str:
@@ -167,4 +181,6 @@ def _length(value: float, units: Units) -> Cell:
 def _offset(offset: Offset | None, units: Units) -> tuple[Cell, Cell]:
     if offset is None:
         return Cell("—"), Cell("—")
+    if offset.distance < ON_IT:
+        return Cell(EDGE_WORDS[offset.edge]), Cell("on it", number=0.0)
     return Cell(EDGE_WORDS[offset.edge]), _length(offset.distance, units)

@@ -60,7 +60,7 @@ def write_packet(
     pages = pages_of(schedule, layout, report, units, made or date.today(), picture)
     paths = tuple(folder / name for name in (PDF_NAME, TUBES_NAME, BENDS_NAME, JSON_NAME))
     pdf_file.write(pages, paths[0], paper, lambda done, doing: progress(0.3 + 0.6 * done, doing))
-    cuts = templates.of(layout)
+    cuts = templates.of(layout, cut_page.MARKS[units.length])
     if cuts:
         progress(0.88, "Drawing the templates")
         foot = f"{wording.one_line(schedule.job) or 'Untitled'} — {(made or date.today()).isoformat()}"
@@ -82,7 +82,10 @@ def pages_of(
     pages = [
         cover_page.of(job, schedule, layout, report, units, made, picture),
         *(tube_page.of(job, record, layout, report, units) for record in schedule.records),
-        *(cut_page.of(job, list(cuts), layout, units) for _, cuts in _by_panel(templates.of(layout))),
+        *(
+            cut_page.of(job, list(cuts), layout, units)
+            for _, cuts in _by_panel(templates.of(layout, cut_page.MARKS[units.length]))
+        ),
     ]
     return Sheet(job, f"{job} — {made.isoformat()} — lengths in {_units_text(units)}", CLAIM, tuple(pages))
 

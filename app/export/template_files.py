@@ -10,7 +10,7 @@ from app import wording
 from app.export import beside, csv_file, template_pdf
 from app.export.sheet import Cell, Column, Table
 from geometry.layout import Layout
-from geometry.shop.templates import Stretch, Template
+from geometry.shop.templates import Strip, Template
 from geometry.vectors import Floats
 
 ROOM = 20.0  # mm of paper round a drawing
@@ -19,17 +19,15 @@ LAYERS = {"CUT": 1, "WASTE": 8, "EDGE": 5, "MARK": 3}  # names and colours of th
 
 
 def write(templates: Sequence[Template], layout: Layout, folder: Path) -> tuple[Path, ...]:
-    """Write an SVG for each flat part, a DXF of each cut and one CSV of all lines; return their paths."""
+    """Write SVG and DXF of each cut laid flat, a DXF of it in space, one CSV of all; return their paths."""
     paths = []
     for template in templates:
         stem = _stem(template, layout)
-        flat = [stretch for stretch in template.stretches if stretch.is_flat]
-        for number, stretch in enumerate(flat, start=1):
-            part = f"-{number}" if len(flat) > 1 else ""
-            paths.append(folder / f"{stem}{part}.svg")
-            beside.write(paths[-1], svg(stretch, _title(template, layout)).encode())
-            paths.append(folder / f"{stem}{part}.dxf")
-            beside.write(paths[-1], flat_dxf(stretch).encode())
+        if template.strip.lies:
+            paths.append(folder / f"{stem}.svg")
+            beside.write(paths[-1], svg(template.strip, _title(template, layout)).encode())
+            paths.append(folder / f"{stem}.dxf")
+            beside.write(paths[-1], flat_dxf(template.strip).encode())
         paths.append(folder / f"{stem}-in-space.dxf")
         beside.write(paths[-1], space_dxf(template).encode())
     paths.append(folder / "cut-lines.csv")
@@ -37,9 +35,9 @@ def write(templates: Sequence[Template], layout: Layout, folder: Path) -> tuple[
     return tuple(paths)
 
 
-def svg(stretch: Stretch, title: str) -> str:
-    """Return a flat part of a line as SVG at true size: one unit is a mm."""
-    low, high = stretch.line.min(axis=0) - ROOM, stretch.line.max(axis=0) + ROOM
+def svg(strip: Strip, title: str) -> str:
+    """Return a cut laid flat as SVG at true size: one unit is a mm."""
+    low, high = strip.line.min(axis=0) - ROOM, strip.line.max(axis=0) + ROOM
     width, height = (float(side) for side in high - low)
 
     def path(points: Floats) -> str:
@@ -49,12 +47,12 @@ def svg(stretch: Stretch, title: str) -> str:
     marks = "".join(
         f'<circle cx="{_number(x - low[0])}" cy="{_number(high[1] - y)}" r="2"/>'
         f'<text x="{_number(x - low[0] + 3)}" y="{_number(high[1] - y - 3)}">{number}</text>'
-        for number, (x, y) in stretch.marks
+        for number, (x, y) in strip.marks
     )
     groups = (
-        ("edge", "#888", 0.25, "".join(path(rim) for rim in stretch.rims)),
-        ("waste", "#888", 0.2, "".join(path(tick) for tick in template_pdf.ticks(stretch))),
-        ("cut", "#000", 0.5, path(stretch.line)),
+        ("edge", "#888", 0.25, "".join(path(rim) for rim in strip.rims)),
+        ("waste", "#888", 0.2, "".join(path(tick) for tick in template_pdf.ticks(strip))),
+        ("cut", "#000", 0.5, path(strip.line)),
         ("mark", "#000", 0.25, marks),
     )
     body = "\n".join(
@@ -67,15 +65,15 @@ def svg(stretch: Stretch, title: str) -> str:
     return f"{head}\n<title>{_escaped(title)}</title>\n{body}\n</svg>\n"
 
 
-def flat_dxf(stretch: Stretch) -> str:
-    """Return a flat part of a line as DXF in mm, on layers CUT, WASTE, EDGE and MARK."""
+def flat_dxf(strip: Strip) -> str:
+    """Return a cut laid flat as DXF in mm, on layers CUT, WASTE, EDGE and MARK."""
     document, space = _dxf()
-    space.add_lwpolyline(stretch.line.tolist(), dxfattribs={"layer": "CUT"})
-    for rim in stretch.rims:
+    space.add_lwpolyline(strip.line.tolist(), dxfattribs={"layer": "CUT"})
+    for rim in strip.rims:
         space.add_lwpolyline(rim.tolist(), dxfattribs={"layer": "EDGE"})
-    for tick in template_pdf.ticks(stretch):
+    for tick in template_pdf.ticks(strip):
         space.add_lwpolyline(tick.tolist(), dxfattribs={"layer": "WASTE"})
-    for number, place in stretch.marks:
+    for number, place in strip.marks:
         space.add_circle(place, 2.0, dxfattribs={"layer": "MARK"})
         text = space.add_text(str(number), height=5.0, dxfattribs={"layer": "MARK"})
         text.set_placement((place[0] + 3.0, place[1] + 3.0))

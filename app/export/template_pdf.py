@@ -9,35 +9,40 @@ from typing import Any
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from app import wording
 from app.export import beside, cut_page
 from app.export.ink import Ink
 from app.export.pdf_file import PAPERS, Paper
 from geometry.layout import Layout
-from geometry.shop.templates import Stretch, Template
+from geometry.shop.templates import Strip, Template
 from geometry.vectors import Floats
 
 POINTS_PER_MM = 72.0 / 25.4
 MARGIN = 12.0  # mm that no printer reaches
-HEAD, FOOT = 14.0, 16.0  # mm for the words above and the scale bars below
+HEAD, FOOT = 15.0, 23.0  # mm for the words above and the scale bars below
 OVERLAP = 12.0  # mm that neighbouring sheets share
 ROOM = 25.0  # mm of paper round the line
 TICK_EVERY, TICK = 8.0, 5.0  # mm; the strokes on the side that comes off
+TURN = 15  # degrees between the ways round that a template is tried on the paper
 CROSS = 4.0  # mm; half a register mark
 INCHES = 4.0
 READING = (
-    "Seen from outside. Thick: cut line. Strokes: what comes off. Grey: edges of the panel. "
-    "True size: print at 100 %."
+    "Seen from outside. Thick: cut line. Strokes: what comes off. Grey: edges of the panel. True size: print "
+    "at 100 %."
 )
+LIES = {
+    True: "Lies flat on the panel.",
+    False: "Bend it round the panel along the line, mark by mark; it is true there.",
+}
 
 
 class _Paper(Struct, frozen=True):
     """One sheet: what it shows, from where, and which of how many it is."""
 
     template: Template
-    stretch: Stretch
-    part: str
+    strip: Strip
     corner: tuple[float, float]  # mm of the drawing at its lower left
     place: tuple[int, int]
     places: tuple[int, int]
@@ -74,17 +79,36 @@ def _room(paper: Paper) -> tuple[float, float]:
 
 
 def _sheets(template: Template, room: tuple[float, float]) -> Iterator[_Paper]:
-    flat = [stretch for stretch in template.stretches if stretch.is_flat]
-    for number, stretch in enumerate(flat, start=1):
-        low, high = stretch.line.min(axis=0) - ROOM, stretch.line.max(axis=0) + ROOM
-        steps = [side - OVERLAP for side in room]
-        counts = [max(1, math.ceil((high[axis] - low[axis] - OVERLAP) / steps[axis])) for axis in (0, 1)]
-        part = f"part {number} of {len(flat)}"
-        for row, column in itertools.product(range(counts[1]), range(counts[0])):
-            corner = (float(low[0] + column * steps[0]), float(low[1] + row * steps[1]))
-            if not _shows(stretch.line, corner, room):
-                continue
-            yield _Paper(template, stretch, part, corner, (column + 1, row + 1), (counts[0], counts[1]))
+    """Yield the sheets that a template takes, turned so that they are few."""
+    if not template.strip.lies:
+        return
+    turns = (np.deg2rad(step) for step in range(0, 180, TURN))
+    yield from min((list(_tiles(template, turned(template.strip, turn), room)) for turn in turns), key=len)
+
+
+def _tiles(template: Template, strip: Strip, room: tuple[float, float]) -> Iterator[_Paper]:
+    low, high = strip.line.min(axis=0) - ROOM, strip.line.max(axis=0) + ROOM
+    steps = [side - OVERLAP for side in room]
+    counts = [max(1, math.ceil((high[axis] - low[axis] - OVERLAP) / steps[axis])) for axis in (0, 1)]
+    # What the sheets have over is shared out on both sides.
+    size = [counts[axis] * steps[axis] + OVERLAP for axis in (0, 1)]
+    first = [(low[axis] + high[axis] - size[axis]) / 2.0 for axis in (0, 1)]
+    for row, column in itertools.product(range(counts[1]), range(counts[0])):
+        corner = (float(first[0] + column * steps[0]), float(first[1] + row * steps[1]))
+        if _shows(strip.line, corner, room):
+            yield _Paper(template, strip, corner, (column + 1, row + 1), (counts[0], counts[1]))
+
+
+def turned(strip: Strip, turn: float) -> Strip:
+    """Return a strip turned on the paper."""
+    cos, sin = math.cos(turn), math.sin(turn)
+    turns = np.array([[cos, sin], [-sin, cos]])
+    marks = tuple((number, _xy(np.array(place) @ turns)) for number, place in strip.marks)
+    return replace(strip, line=strip.line @ turns, rims=tuple(rim @ turns for rim in strip.rims), marks=marks)
+
+
+def _xy(point: Floats) -> tuple[float, float]:
+    return float(point[0]), float(point[1])
 
 
 def _shows(line: Floats, corner: tuple[float, float], room: tuple[float, float]) -> bool:
@@ -96,7 +120,7 @@ def _shows(line: Floats, corner: tuple[float, float], room: tuple[float, float])
 
 
 def _draw(ink: Ink, sheet: _Paper, layout: Layout, room: tuple[float, float]) -> None:
-    """Draw what of the stretch lies on this sheet."""
+    """Draw what of the strip lies on this sheet."""
     canvas = ink.canvas
     canvas.saveState()
     canvas.translate(MARGIN * POINTS_PER_MM, (MARGIN + FOOT) * POINTS_PER_MM)
@@ -105,12 +129,12 @@ def _draw(ink: Ink, sheet: _Paper, layout: Layout, room: tuple[float, float]) ->
     frame.rect(0.0, 0.0, *room)
     canvas.clipPath(frame, stroke=0, fill=0)
     canvas.translate(-sheet.corner[0], -sheet.corner[1])
-    for rim in sheet.stretch.rims:
+    for rim in sheet.strip.rims:
         _line(canvas, rim, 0.25, 0.45)
-    for tick in ticks(sheet.stretch):
+    for tick in ticks(sheet.strip):
         _line(canvas, tick, 0.2, 0.3)
-    _line(canvas, sheet.stretch.line, 0.5, 0.0)
-    for number, (x, y) in sheet.stretch.marks:
+    _line(canvas, sheet.strip.line, 0.5, 0.0)
+    for number, (x, y) in sheet.strip.marks:
         _line(canvas, np.array([(x - CROSS, y), (x + CROSS, y)]), 0.25, 0.0)
         _line(canvas, np.array([(x, y - CROSS), (x, y + CROSS)]), 0.25, 0.0)
         ink.words(x + 1.5, y + 1.5, str(number), 4.0, True)
@@ -145,20 +169,16 @@ def _register(sheet: _Paper, room: tuple[float, float]) -> Iterator[tuple[float,
         yield from ((x + part * room[0], level) for part in (0.25, 0.75))
 
 
-def ticks(stretch: Stretch) -> Iterator[Floats]:
+def ticks(strip: Strip) -> Iterator[Floats]:
     """Yield short strokes (2, 2) from the line to the side that comes off."""
-    line = stretch.line
+    line = strip.line
     steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
     along = np.concatenate([[0.0], np.cumsum(steps)])
-    middle = len(line) // 2
-    way = line[min(middle + 1, len(line) - 1)] - line[max(middle - 1, 0)]
-    aside = stretch.waste - line[middle]
-    turn = 1.0 if way[0] * aside[1] - way[1] * aside[0] > 0.0 else -1.0
     for place in np.arange(TICK_EVERY / 2.0, along[-1], TICK_EVERY):
         number = min(int(np.searchsorted(along, place)), len(line) - 1)
         forward = (line[number] - line[number - 1]) / max(steps[number - 1], 1e-9)
         start = line[number] - forward * (along[number] - place)
-        out = turn * np.array([-forward[1], forward[0]])
+        out = strip.waste * np.array([-forward[1], forward[0]])
         yield np.stack([start, start + TICK * (out + 0.5 * forward)])
 
 
@@ -182,17 +202,17 @@ def _words(ink: Ink, sheet: _Paper, layout: Layout, paper: Paper, foot: str) -> 
     cut = "" if sheet.template.count == 1 else f", cut {sheet.template.number}"
     top = height - MARGIN * mm
     inner = width - 2.0 * left
-    ink.aligned(left, top - 14.0, inner * 0.75, f"{side}: {name}{cut}, {sheet.part}", 15.0, True, "left")
+    ink.aligned(left, top - 14.0, inner * 0.75, f"{side}: {name}{cut}", 15.0, True, "left")
     tile = f"{'ABCDEFGHIJKLMNOPQRSTUVWXYZ'[(sheet.place[1] - 1) % 26]}{sheet.place[0]}"
     tiles = sheet.places[0] * sheet.places[1]
     of = "one sheet" if tiles == 1 else f"sheet {tile}, {sheet.places[0]} across and {sheet.places[1]} up"
     ink.aligned(left + inner * 0.6, top - 14.0, inner * 0.4, of, 10.0, False, "right")
-    ink.aligned(left, top - 28.0, inner, READING, 8.0, False, "left")
-    base = MARGIN * mm + 16.0
-    for start, length, text in ((0.0, 100.0, "100 mm"), (112.0, INCHES * 25.4, "4 in")):
-        x = left + start * mm
-        ink.line(x, base, x + length * mm, base, 0.8)
-        for end in (x, x + length * mm):
+    ink.aligned(left, top - 26.0, inner, READING, 8.0, False, "left")
+    ink.aligned(left, top - 36.0, inner, LIES[sheet.strip.is_flat], 8.0, True, "left")
+    for base, length, text in ((38.0, 100.0, "100 mm"), (18.0, INCHES * 25.4, "4 in")):
+        base += MARGIN * mm
+        ink.line(left, base, left + length * mm, base, 0.8)
+        for end in (left, left + length * mm):
             ink.line(end, base - 5.0, end, base + 5.0, 0.8)
-        ink.words(x + length * mm / 2.0 - 12.0, base + 3.0, text, 8.0, False)
+        ink.words(left + length * mm + 8.0, base - 3.0, f"must measure {text}", 8.0, False)
     ink.aligned(left, MARGIN * mm - 2.0, inner, foot, 7.5, False, "left")

@@ -41,6 +41,8 @@ class Cut(Struct, frozen=True, eq=False):
     rest: Sheet
     offcut: Sheet
     lines: tuple[Floats, ...]
+    parts: int = 1  # that the rest has of each piece the cut went through, at most
+    islands: int = 0  # that hung on nothing but the cut and fell out with it; neither rest nor offcut
 
 
 def cut(points: Floats, triangles: NDArray[np.integer], gap_of: GapOf, margin: float) -> Cut:
@@ -57,11 +59,13 @@ def cut(points: Floats, triangles: NDArray[np.integer], gap_of: GapOf, margin: f
     if not len(mixed):
         return Cut(_used(sheet.points, whole_rest), _used(sheet.points, whole_off), ())
     points, rest, off, segments = _divided(sheet.points, level, mixed, gap_of, margin)
-    rest = _without_crumbs(points, np.concatenate([whole_rest, rest]), segments)
+    rest, islands = _without_crumbs(points, np.concatenate([whole_rest, rest]), segments)
     stays = np.zeros(len(points), dtype=bool)
     stays[rest] = True
     lines = _chained(points, segments[stays[segments].all(axis=1)])
-    return Cut(_used(points, rest), _used(points, np.concatenate([whole_off, off])), lines)
+    offcut = np.concatenate([whole_off, off])
+    parts = _parts(np.concatenate([rest, offcut]), rest)
+    return Cut(_used(points, rest), _used(points, offcut), lines, parts, islands)
 
 
 def areas(points: Floats, triangles: NDArray[np.integer]) -> Floats:
@@ -161,10 +165,20 @@ def _welded(points: Floats, triangles: NDArray[np.integer]) -> Sheet:
     return Sheet(points[first], np.asarray(same).reshape(-1)[np.asarray(triangles, dtype=np.int64)])
 
 
-def _without_crumbs(points: Floats, triangles: Ints, segments: Ints) -> Ints:
-    """Return the triangles without small pieces that the cut left: dust, and islands that hang on nothing."""
+def _parts(whole: Ints, rest: Ints) -> int:
+    """Return in how many parts the rest of a piece of the whole is, at most."""
+    if not len(rest):
+        return 0
+    of_rest = _pieces(rest)
+    one_each = np.unique(of_rest, return_index=True)[1]
+    of_whole = _pieces(whole)[: len(rest)][one_each]  # the whole begins with the rest
+    return int(np.bincount(of_whole).max())
+
+
+def _without_crumbs(points: Floats, triangles: Ints, segments: Ints) -> tuple[Ints, int]:
+    """Return the triangles without what falls out with the cut: dust, and islands, which are counted."""
     if not len(triangles):
-        return triangles
+        return triangles, 0
     piece = _pieces(triangles)
     size = np.bincount(piece, areas(points, triangles))
     on_cut = np.zeros(len(points), dtype=bool)
@@ -179,7 +193,7 @@ def _without_crumbs(points: Floats, triangles: Ints, segments: Ints) -> Ints:
     held[piece[old_rim[of_triangle].any(axis=1)]] = True
     falls = touched & ((size < CRUMB) | ((size < ISLAND) & ~held))
     kept: Ints = triangles[~falls[piece]]
-    return kept
+    return kept, int((falls & (size >= CRUMB)).sum())
 
 
 def _used(points: Floats, triangles: Ints) -> Sheet:

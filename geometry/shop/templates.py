@@ -1,9 +1,11 @@
 """Flat templates of cut lines, at true size, and where the lines lie on the panel by tape.
 
-A cut line is parted into stretches along which the panel is nearly flat; each is laid flat by itself. Tape
+The strip of panel along a line is laid flat by its turns within the panel: what bends one way only, as most
+wings do, then lies on the paper without stretching, and the line itself is as long as on the panel. Tape
 distances run on the panel, from marks on the line to the rims of the panel that a tape can hook.
 """
 
+import itertools
 from collections.abc import Iterator
 from typing import Literal
 
@@ -19,15 +21,27 @@ from geometry.tolerances import LENGTH_NOISE
 from geometry.vectors import Floats, Ints, Vec3, vec
 
 BESIDE = 60.0  # mm on either side of the line that the paper lies on
-FLAT = 4.0  # mm that the panel may be off the flat paper there; common practice, no source
-SHORTEST = 120.0  # mm; a stretch is parted no further
+FLAT = 10.0  # mm that the panel may be off the flat paper before it must be bent; common practice, no source
+STEP = 4.0  # mm between the places at which the strip is laid flat
+PUCKER_SIDE = 30.0  # mm beside the line at which paper and panel are compared
+PUCKER_STEPS = 10  # on the way there
+PUCKER_OVER = 100.0  # mm of line for which that is done
+PUCKERS = 3.0  # mm in those that paper gives way; more, and it does not lie on the panel
 MARK_EVERY = 100.0  # mm along the line
+SHORT = 0.3  # of that; the last mark but one keeps so far from the end
 TAPE = 900.0  # mm; rims farther off are no help
 TAPE_STEPS = 24  # of a tape's way over the panel
+SQUARE = 0.3  # of a tape's way, along its edge at most
+SLANTED = 1.5  # times as far a tape that meets its edge square is worth as much as one that does not
 ASIDE = 15.0  # mm from the line that is surely on one side of it
-LEFT = 1.0  # mm; a rim nearer to what is left than this is part of it
-SAME_RIM = 40.0  # mm; a rim nearer than this is no place to measure from
-Edge = Literal["front", "rear", "upper", "lower", "inner", "outer"]
+ASKED = 15  # places along the line at which that is asked
+LEFT = 0.05  # mm; a rim nearer to what is left than this is part of it
+PIECE = 20.0  # mm of rim that is asked for at once
+HALVINGS = 9  # of that, to where the cut meets it
+FACES = 0.7  # of a rim's way out; so much along the thin axis is a flange
+BAND, BEYOND = 20.0, 30.0  # mm; a rim with another one beyond it, in a band of that width, is an opening's
+MIDDLE = 100.0  # mm beside the centre plane
+Edge = Literal["front", "rear", "upper", "lower", "inner", "outer", "left", "right", "opening"]
 Side = Literal["left", "right", "middle"]
 
 
@@ -48,21 +62,25 @@ class Mark(Struct, frozen=True):
     offsets: tuple[Offset, ...]  # the nearest rims first
 
 
-class Stretch(Struct, frozen=True, eq=False):
-    """A part of a cut line laid flat: x runs along it, y away from what is cut off; mm."""
+class Strip(Struct, frozen=True, eq=False):
+    """The panel along a cut line, laid flat as seen from outside the car; mm."""
 
-    line: Floats  # (k, 2)
-    waste: Floats  # (2,): a place beside the middle of the line, on the part that comes off
-    rims: tuple[Floats, ...]  # the panel's rims near by, (k, 2) each
+    line: Floats  # (k, 2); as long as on the panel
+    waste: float  # 1.0: what comes off lies to the left along the line, -1.0: to the right
+    rims: tuple[Floats, ...]  # the panel's rims near by, (2, 2) each
     marks: tuple[tuple[int, tuple[float, float]], ...]
-    begins: float  # along the whole line
-    ends: float
-    off: float  # how far the panel is off the flat paper, at most
+    off: float  # how far the panel is off a plane, at most
+    puckers: float  # by how much paper is too long or too short beside the line, at most
 
     @property
     def is_flat(self) -> bool:
-        """Whether the paper can lie on the panel there."""
+        """Whether the paper lies on the panel as it is; else it is bent round it."""
         return self.off <= FLAT
+
+    @property
+    def lies(self) -> bool:
+        """Whether the paper lies on the panel at all: not where that curves both ways too tightly."""
+        return self.puckers <= PUCKERS
 
 
 class Template(Struct, frozen=True, eq=False):
@@ -77,16 +95,16 @@ class Template(Struct, frozen=True, eq=False):
     is_closed: bool
     margin: float
     marks: tuple[Mark, ...]
-    stretches: tuple[Stretch, ...]
+    strip: Strip
 
 
-def of(layout: Layout) -> tuple[Template, ...]:
-    """Return the templates of all panels that are trimmed."""
+def of(layout: Layout, every: float = MARK_EVERY) -> tuple[Template, ...]:
+    """Return the templates of all panels that are trimmed, with marks so far apart."""
     trimmed = [panel for panel in layout.panels.values() if panel.trim is not None and panel.kept]
-    return tuple(template for panel in trimmed for template in of_panel(layout, panel))
+    return tuple(template for panel in trimmed for template in of_panel(layout, panel, every))
 
 
-def of_panel(layout: Layout, panel: Panel) -> Iterator[Template]:
+def of_panel(layout: Layout, panel: Panel, every: float = MARK_EVERY) -> Iterator[Template]:
     """Yield a template for each line that a panel is cut on, the longest first."""
     assert panel.trim is not None
     points = placement.world_points(layout.bodies[panel.body].placement, panel.whole.vertices)
@@ -95,7 +113,7 @@ def of_panel(layout: Layout, panel: Panel) -> Iterator[Template]:
     lines = sorted(trimming.lines_of(layout, panel), key=_length, reverse=True)
     first = 1
     for number, line in enumerate(lines, start=1):
-        marks = _marks(surface, line, first)
+        marks = _marks(surface, line, first, every)
         first += len(marks)
         yield Template(
             panel=panel.id,
@@ -104,10 +122,10 @@ def of_panel(layout: Layout, panel: Panel) -> Iterator[Template]:
             side=_side(line),
             line=line,
             length=_length(line),
-            is_closed=bool(np.linalg.norm(line[0] - line[-1]) < LENGTH_NOISE),
+            is_closed=_is_closed(line),
             margin=panel.trim.margin,
             marks=marks,
-            stretches=tuple(_stretch(surface, line, part, marks) for part in _flat_parts(surface, line)),
+            strip=_strip(surface, line, marks),
         )
 
 
@@ -116,6 +134,8 @@ class _Surface:
 
     def __init__(self, points: Floats, triangles: NDArray[np.integer], rest: PanelIndex) -> None:
         self.index = PanelIndex(points, triangles)
+        corners = points[np.asarray(triangles)]
+        self.normals: Floats = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         self.points = points[np.unique(triangles)]
         self.rest = rest
         ends = np.asarray(triangles, dtype=np.int64)[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
@@ -123,44 +143,97 @@ class _Surface:
         flat = np.sort(ends, axis=1) @ np.array([size, 1])
         _, first, uses = np.unique(flat, return_index=True, return_counts=True)
         rim = first[uses == 1]
-        # A tape hooks on what is left; what comes off is no edge any more.
-        stays = rest.closest(points[ends[rim]].mean(axis=1))[0] <= LEFT
-        rim = rim[stays] if stays.any() else rim
-        self.rims = points[ends[rim]]  # (r, 2, 3)
-        middles = points[np.asarray(triangles)[rim // 3]].mean(axis=1)
-        thin = int(np.argmin(np.ptp(points, axis=0)))  # no tape hooks on a rim that faces there
-        self.rim_ways = _outward(self.rims, middles, thin)
+        names = edge_names(points[ends[rim]], corners[rim // 3].mean(axis=1))
+        self.rims, whose = _left_of(points[ends[rim]], rest)  # (r, 2, 3)
+        self.names = [names[number] for number in whose.tolist()]
 
 
-def _outward(rims: Floats, middles: Floats, thin: int) -> Ints:
-    """Return for each rim edge (r, 2, 3) which way it faces: 0-5 for +x, -x, +z, -z, +y, -y.
+def _left_of(rims: Floats, rest: PanelIndex) -> tuple[Floats, Ints]:
+    """Return what is left of rim edges (r, 2, 3), and which they were: no tape hooks on what comes off."""
+    pieces = np.maximum(np.ceil(np.linalg.norm(rims[:, 1] - rims[:, 0], axis=1) / PIECE).astype(int), 1)
+    whose = np.repeat(np.arange(len(rims)), pieces)
+    number = np.arange(len(whose)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    parts = np.stack([number, number + 1], axis=1) / pieces[whose][:, None]
+    ways = rims[whose, 1] - rims[whose, 0]
+    ends = rims[whose, 0][:, None] + parts[:, :, None] * ways[:, None]
+    stays = (rest.closest(ends.reshape(-1, 3))[0] <= LEFT).reshape(-1, 2)
+    crossed = stays[:, 0] != stays[:, 1]
+    # Turned so that what stays comes first; then the other end is moved up to the cut.
+    first = np.where(stays[crossed, 0], 0, 1)
+    rows = np.arange(len(first))
+    good, gone = ends[crossed][rows, first], ends[crossed][rows, 1 - first]
+    for _ in range(HALVINGS if len(rows) else 0):
+        half = (good + gone) / 2.0
+        stays_there = (rest.closest(half)[0] <= LEFT)[:, None]
+        good, gone = np.where(stays_there, half, good), np.where(stays_there, gone, half)
+    ends[crossed] = np.stack([ends[crossed][rows, first], good], axis=1)
+    kept = stays.any(axis=1)
+    return ends[kept], whose[kept]
 
-    The axis that a panel is thinnest along has no say.
-    """
-    way = rims[:, 1] - rims[:, 0]
-    length = np.maximum(np.linalg.norm(way, axis=1), LENGTH_NOISE)[:, None]
-    out = rims.mean(axis=1) - middles
-    out -= (np.einsum("ij,ij->i", out, way / length))[:, None] * way / length
-    out[:, thin] = 0.0
-    shares = np.stack([out[:, 0], -out[:, 0], out[:, 2], -out[:, 2], out[:, 1], -out[:, 1]], axis=1)
-    ways: Ints = shares.argmax(axis=1)
-    return ways
+
+def edge_names(rims: Floats, inner: Floats) -> list[Edge]:
+    """Name the rim edges (r, 2, 3) of one panel by where they face, away from places inside (r, 3)."""
+    if not len(rims):
+        return []
+    middles = rims.mean(axis=1)
+    low, high = middles.min(axis=0), middles.max(axis=0)
+    thin = int(np.argmin(high - low))
+    broad = [axis for axis in range(3) if axis != thin]
+    along = rims[:, 1] - rims[:, 0]
+    along /= np.maximum(np.linalg.norm(along, axis=1), LENGTH_NOISE)[:, None]
+    out = middles - inner
+    out -= np.einsum("ij,ij->i", out, along)[:, None] * along
+    out /= np.maximum(np.linalg.norm(out, axis=1), LENGTH_NOISE)[:, None]
+    is_flange = np.abs(out[:, thin]) > FACES
+    axis = np.array(broad)[np.abs(out[:, broad]).argmax(axis=1)]
+    rows = np.arange(len(rims))
+    forward = out[rows, axis] > 0.0
+    is_inside = _has_rim_beyond(middles, axis, forward, broad) & ~is_flange
+    # A flange faces nowhere along the panel: it belongs to the side of the panel where it is.
+    gaps = np.stack([middles - low, high - middles], axis=2)[:, broad].reshape(len(rims), 4)
+    nearest = gaps.argmin(axis=1)
+    axis = np.where(is_flange, np.array(broad)[nearest // 2], axis)
+    forward = np.where(is_flange, nearest % 2 == 1, forward)
+    y = float((low[1] + high[1]) / 2.0)
+    return [
+        "opening" if inside else _name(int(a), bool(f), y)
+        for a, f, inside in zip(axis, forward, is_inside, strict=True)
+    ]
 
 
-def _edge_name(way: int, y: float) -> Edge:
-    if way < 4:
-        names: tuple[Edge, Edge, Edge, Edge] = ("front", "rear", "upper", "lower")
-        return names[way]
-    outward = (way == 4) == (y >= 0.0)
-    return "outer" if outward else "inner"
+def _has_rim_beyond(middles: Floats, axis: Ints, forward: NDArray[np.bool_], broad: list[int]) -> Ints:
+    """Say of rims whether the way that they face ends at another rim: then they are an opening's."""
+    found = np.zeros(len(middles), dtype=bool)
+    for one, other in (broad, broad[::-1]):
+        band = np.floor((middles[:, other] - middles[:, other].min()) / BAND).astype(int) + 1
+        most, least = np.full(band.max() + 2, -np.inf), np.full(band.max() + 2, np.inf)
+        np.maximum.at(most, band, middles[:, one])
+        np.minimum.at(least, band, middles[:, one])
+        beyond_most = np.max([most[band - 1], most[band], most[band + 1]], axis=0)
+        beyond_least = np.min([least[band - 1], least[band], least[band + 1]], axis=0)
+        here = axis == one
+        found |= here & forward & (beyond_most > middles[:, one] + BEYOND)
+        found |= here & ~forward & (beyond_least < middles[:, one] - BEYOND)
+    return found
 
 
-def _marks(surface: _Surface, line: Floats, first: int) -> tuple[Mark, ...]:
-    """Return marks at the ends of the line and every MARK_EVERY between, numbered from the first."""
+def _name(axis: int, forward: bool, y: float) -> Edge:
+    """Return the name of a side of a panel whose middle is at y."""
+    if axis == 0:
+        return "front" if forward else "rear"
+    if axis == 2:
+        return "upper" if forward else "lower"
+    if abs(y) < MIDDLE:
+        return "left" if forward else "right"
+    return "outer" if forward == (y > 0.0) else "inner"
+
+
+def _marks(surface: _Surface, line: Floats, first: int, every: float) -> tuple[Mark, ...]:
+    """Return marks at the ends of the line and so far apart between, numbered from the first."""
     along = _along(line)
-    count = max(round(along[-1] / MARK_EVERY), 1)
-    is_closed = np.linalg.norm(line[0] - line[-1]) < LENGTH_NOISE
-    places = np.linspace(0.0, along[-1], count + 1)[: -1 if is_closed else None]
+    places = np.arange(0.0, along[-1] - SHORT * every, every)
+    if not _is_closed(line) or len(places) < 2:
+        places = np.append(places, along[-1])
     return tuple(
         Mark(number, float(place), vec(at), _offsets(surface, at))
         for number, place in enumerate(places, start=first)
@@ -169,7 +242,7 @@ def _marks(surface: _Surface, line: Floats, first: int) -> tuple[Mark, ...]:
 
 
 def _offsets(surface: _Surface, place: Floats) -> tuple[Offset, ...]:
-    """Return the two rims that a tape reaches soonest, each of another name."""
+    """Return the two rims that a tape reaches soonest, each of another name; openings only if need be."""
     if not len(surface.rims):
         return ()
     start, way = surface.rims[:, 0], surface.rims[:, 1] - surface.rims[:, 0]
@@ -177,16 +250,17 @@ def _offsets(surface: _Surface, place: Floats) -> tuple[Offset, ...]:
     part = np.clip(np.einsum("ij,ij->i", place - start, way) / length, 0.0, 1.0)
     nearest = start + part[:, None] * way
     gaps = np.linalg.norm(nearest - place, axis=1)
-    names = [_edge_name(int(which), float(place[1])) for which in surface.rim_ways]
+    # A tape that meets its edge square says where the mark is; one to the corner where an edge begins hardly.
+    tape = (nearest - place) / np.maximum(gaps, LENGTH_NOISE)[:, None]
+    slant = np.abs(np.einsum("ij,ij->i", tape, way)) / np.sqrt(length)
+    worth = gaps * np.where(slant > SQUARE, SLANTED, 1.0)
     best: dict[Edge, int] = {}
-    for number in np.argsort(gaps).tolist():
-        if gaps[number] > TAPE or len(best) == 2:
-            break
-        if gaps[number] > SAME_RIM and names[number] not in best:
-            best[names[number]] = number
+    for number in np.argsort(worth).tolist():
+        if gaps[number] <= TAPE:
+            best.setdefault(surface.names[number], number)
+    chosen = sorted(best.items(), key=lambda row: (row[0] == "opening", worth[row[1]]))[:2]
     return tuple(
-        Offset(name, _over(surface, place, nearest[number]), vec(nearest[number]))
-        for name, number in best.items()
+        Offset(name, _over(surface, place, nearest[number]), vec(nearest[number])) for name, number in chosen
     )
 
 
@@ -198,76 +272,150 @@ def _over(surface: _Surface, start: Floats, end: Floats) -> float:
     return max(_length(on), float(np.linalg.norm(end - start)))
 
 
-def _flat_parts(surface: _Surface, line: Floats) -> list[tuple[int, int]]:
-    """Return the stretches of a line, as first and last point, along which the panel is nearly flat."""
-    open_, found = [(0, len(line) - 1)], []
-    while open_:
-        first, last = open_.pop()
-        part = line[first : last + 1]
-        if len(part) <= 3 or _length(part) < 2.0 * SHORTEST or _flatness(surface, part) <= FLAT:
-            found.append((first, last))
-            continue
-        along = _along(part)
-        middle = first + int(np.clip(np.searchsorted(along, along[-1] / 2.0), 1, len(part) - 2))
-        open_ += [(middle, last), (first, middle)]
-    return found
+def _strip(surface: _Surface, line: Floats, marks: tuple[Mark, ...]) -> Strip:
+    """Lay the panel along a line flat, as seen from outside the car."""
+    dense = _dense(line)
+    forward, normals = _frames(surface, dense)
+    flat = _developed(dense, forward, normals)
+    along, dense_along = _along(line), _along(dense)
+    aside = np.cross(normals, forward)
 
+    def laid(points: Floats) -> Floats:
+        """Places near the line (n, 3) on the paper: as far from it, and the same way."""
+        return np.stack([_laid(point, dense, forward, aside, flat) for point in points])
 
-def _flatness(surface: _Surface, part: Floats) -> float:
-    """Return how far the panel is off its best plane beside a part of the line, at most."""
-    near = _beside(surface, part)
+    rims = surface.rims
+    if len(rims):
+        gaps = np.min([np.linalg.norm(rims.mean(axis=1) - point, axis=1) for point in dense[::4]], axis=0)
+        rims = rims[gaps <= 2.0 * BESIDE]
+    near = _beside(surface, dense)
     middle, rows = _plane(near)
-    return float(np.abs((near - middle) @ rows[2]).max())
+    return Strip(
+        line=np.stack([np.interp(along, dense_along, flat[:, axis]) for axis in (0, 1)], axis=1),
+        waste=_waste(surface, dense, aside),
+        rims=tuple(laid(rim) for rim in rims),
+        marks=tuple(
+            (mark.number, (float(at[0]), float(at[1])))
+            for mark in marks
+            for at in [np.array([np.interp(mark.along, dense_along, flat[:, axis]) for axis in (0, 1)])]
+        ),
+        off=float(np.abs((near - middle) @ rows[2]).max()),
+        puckers=_puckers(surface, dense, aside, normals, flat),
+    )
 
 
-def _beside(surface: _Surface, part: Floats) -> Floats:
-    """Return places (n, 3) of the panel beside a part of the line, the line's own with them."""
-    low, high = part.min(axis=0) - BESIDE, part.max(axis=0) + BESIDE
+def _dense(line: Floats) -> Floats:
+    """Return a line with places no more than STEP apart, its own among them."""
+    parts = [
+        start
+        + np.linspace(0.0, 1.0, max(int(np.ceil(np.linalg.norm(end - start) / STEP)), 1) + 1)[:-1, None]
+        * (end - start)
+        for start, end in itertools.pairwise(line)
+    ]
+    return np.concatenate([*parts, line[-1:]])
+
+
+def _frames(surface: _Surface, dense: Floats) -> tuple[Floats, Floats]:
+    """Return for each piece of a line (k, 3) its way and the panel's way out there: (k - 1, 3) each."""
+    forward = np.diff(dense, axis=0)
+    forward /= np.maximum(np.linalg.norm(forward, axis=1), LENGTH_NOISE)[:, None]
+    middles = (dense[:-1] + dense[1:]) / 2.0
+    _, triangle, _ = surface.index.closest(middles)
+    normals = surface.normals[triangle]
+    normals = normals - np.einsum("ij,ij->i", normals, forward)[:, None] * forward
+    normals /= np.maximum(np.linalg.norm(normals, axis=1), LENGTH_NOISE)[:, None]
+    # Scans turn their triangles any way round; neighbours face alike, and most face out of the car.
+    turns = np.einsum("ij,ij->i", normals[1:], normals[:-1]) < 0.0
+    normals = normals * np.where(np.concatenate([[0], np.cumsum(turns)]) % 2, -1.0, 1.0)[:, None]
+    ways_out = np.array([_outside(point) for point in middles])
+    return forward, normals * (1.0 if (normals * ways_out).sum() >= 0.0 else -1.0)
+
+
+def _developed(dense: Floats, forward: Floats, normals: Floats) -> Floats:
+    """Return a line (k, 3) on the flat: as long, and turning as it turns within the panel."""
+    mean = normals[1:] + normals[:-1]
+    mean /= np.maximum(np.linalg.norm(mean, axis=1), LENGTH_NOISE)[:, None]
+    before = forward[:-1] - np.einsum("ij,ij->i", forward[:-1], mean)[:, None] * mean
+    after = forward[1:] - np.einsum("ij,ij->i", forward[1:], mean)[:, None] * mean
+    turns = np.arctan2(
+        np.einsum("ij,ij->i", mean, np.cross(before, after)), np.einsum("ij,ij->i", before, after)
+    )
+    heading = np.concatenate([[0.0], np.cumsum(turns)])
+    steps = np.linalg.norm(np.diff(dense, axis=0), axis=1)
+    ways = steps[:, None] * np.stack([np.cos(heading), np.sin(heading)], axis=1)
+    flat: Floats = np.concatenate([np.zeros((1, 2)), np.cumsum(ways, axis=0)])
+    return flat
+
+
+def _laid(point: Floats, dense: Floats, forward: Floats, aside: Floats, flat: Floats) -> Floats:
+    number = min(int(np.linalg.norm(dense - point, axis=1).argmin()), len(forward) - 1)
+    gap = point - dense[number]
+    at = np.array([gap @ forward[number], gap @ aside[number]])
+    at *= np.linalg.norm(gap) / max(float(np.linalg.norm(at)), LENGTH_NOISE)
+    way = flat[number + 1] - flat[number]
+    way = way / max(float(np.linalg.norm(way)), LENGTH_NOISE)
+    laid: Floats = flat[number] + at[0] * way + at[1] * np.array([-way[1], way[0]])
+    return laid
+
+
+def _puckers(surface: _Surface, dense: Floats, aside: Floats, normals: Floats, flat: Floats) -> float:
+    """Return by how much paper beside a line is longer or shorter than the panel there, at most."""
+    ways = np.diff(flat, axis=0)
+    ways /= np.maximum(np.linalg.norm(ways, axis=1), LENGTH_NOISE)[:, None]
+    left = np.stack([-ways[:, 1], ways[:, 0]], axis=1)
+    size = max(round(PUCKER_OVER / STEP), 1)
+    worst = 0.0
+    for side in (1.0, -1.0):
+        on, has_panel = _walked(surface, dense[:-1], side * aside, normals)
+        paper = flat[:-1] + side * PUCKER_SIDE * left
+        more = np.linalg.norm(np.diff(on, axis=0), axis=1) - np.linalg.norm(np.diff(paper, axis=0), axis=1)
+        more[~(has_panel[1:] & has_panel[:-1])] = 0.0
+        if not _is_closed(dense):  # beside its ends the panel ends too
+            along = _along(dense)[1:-1]
+            more[(along < PUCKER_SIDE) | (along > along[-1] - PUCKER_SIDE)] = 0.0
+        run = np.concatenate([[0.0], np.cumsum(more)])
+        ahead = run[np.minimum(np.arange(len(run)) + size, len(run) - 1)]
+        worst = max(worst, float(np.abs(ahead - run).max()))
+    return worst
+
+
+def _walked(
+    surface: _Surface, places: Floats, ways: Floats, normals: Floats
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Walk from places (n, 3) straight over the panel: return the ends, and whether it went on so far."""
+    step = PUCKER_SIDE / PUCKER_STEPS
+    on_panel = np.ones(len(places), dtype=bool)
+    for _ in range(PUCKER_STEPS):
+        asked = places + step * ways
+        _, triangle, after = surface.index.closest(asked)
+        there = surface.normals[triangle]
+        there = there / np.maximum(np.linalg.norm(there, axis=1), LENGTH_NOISE)[:, None]
+        there = there * np.where(np.einsum("ij,ij->i", there, normals) < 0.0, -1.0, 1.0)[:, None]
+        gap = asked - after
+        beside = gap - np.einsum("ij,ij->i", gap, there)[:, None] * there
+        on_panel &= np.linalg.norm(beside, axis=1) < 0.1 * step  # else the way goes over a rim
+        # Turned with the panel, so that a straight way over a fold stays one when that is laid flat.
+        both = normals + there
+        share = np.einsum("ij,ij->i", ways, there) / (1.0 + np.einsum("ij,ij->i", normals, there))
+        ways, normals, places = ways - share[:, None] * both, there, after
+    return places, on_panel
+
+
+def _beside(surface: _Surface, dense: Floats) -> Floats:
+    """Return places (n, 3) of the panel beside a line, the line's own with them."""
+    low, high = dense.min(axis=0) - BESIDE, dense.max(axis=0) + BESIDE
     boxed = surface.points[((surface.points >= low) & (surface.points <= high)).all(axis=1)]
     if not len(boxed):
-        return part
-    far = np.min([np.linalg.norm(boxed - point, axis=1) for point in part], axis=0)
-    return np.concatenate([part, boxed[far <= BESIDE]])
+        return dense
+    far = np.min([np.linalg.norm(boxed - point, axis=1) for point in dense[::4]], axis=0)
+    return np.concatenate([dense, boxed[far <= BESIDE]])
 
 
 def _plane(points: Floats) -> tuple[Floats, Floats]:
     """Return the middle of points and the rows of their best plane: two along it, then square to it."""
     middle = points.mean(axis=0)
-    _, _, rows = np.linalg.svd(points - middle, full_matrices=True)
-    return middle, rows
-
-
-def _stretch(surface: _Surface, line: Floats, ends: tuple[int, int], marks: tuple[Mark, ...]) -> Stretch:
-    """Lay a stretch of the line flat, as seen from outside the car."""
-    part = line[ends[0] : ends[1] + 1]
-    near = _beside(surface, part)
-    middle, rows = _plane(near)
-    normal = rows[2] * (1.0 if rows[2] @ _outside(middle) >= 0.0 else -1.0)
-    x = part[-1] - part[0] if np.linalg.norm(part[-1] - part[0]) > SAME_RIM else rows[0]
-    x = x - (x @ normal) * normal
-    x /= np.linalg.norm(x)
-    axes = np.stack([x, np.cross(normal, x)], axis=1)
-
-    def flat(points: Floats) -> Floats:
-        laid: Floats = (points - part[0]) @ axes
-        return laid
-
-    along, begins = _along(line), _along(line)[ends[0]]
-    on = [m for m in marks if begins - LENGTH_NOISE <= m.along <= along[ends[1]] + LENGTH_NOISE]
-    close = (
-        np.linalg.norm(surface.rims.mean(axis=1)[:, None] - part[None], axis=2).min(axis=1) <= 3.0 * BESIDE
-    )
-    return Stretch(
-        line=flat(part),
-        waste=flat(_waste(surface, part, normal)[None])[0],
-        rims=tuple(flat(rim) for rim in surface.rims[close]),
-        marks=tuple(
-            (mark.number, (float(at[0]), float(at[1]))) for mark in on for at in flat(np.array([mark.place]))
-        ),
-        begins=float(begins),
-        ends=float(along[ends[1]]),
-        off=float(np.abs((near - middle) @ rows[2]).max()),
-    )
+    _, rows = np.linalg.eigh((points - middle).T @ (points - middle))
+    return middle, rows.T[::-1]
 
 
 def _outside(middle: Floats) -> Floats:
@@ -275,24 +423,26 @@ def _outside(middle: Floats) -> Floats:
     return np.array([0.2 * np.sign(middle[0]), np.sign(middle[1]), 0.3])
 
 
-def _waste(surface: _Surface, part: Floats, normal: Floats) -> Floats:
-    """Return a place beside the middle of the line, on the side that comes off."""
-    middle = len(part) // 2
-    way = part[min(middle + 1, len(part) - 1)] - part[max(middle - 1, 0)]
-    aside = np.cross(normal, way)
-    aside *= ASIDE / max(float(np.linalg.norm(aside)), LENGTH_NOISE)
-    both: Floats = np.stack([part[middle] + aside, part[middle] - aside])
-    far: Floats = both[int(surface.rest.closest(both)[0].argmax())]
-    return far
+def _waste(surface: _Surface, dense: Floats, aside: Floats) -> float:
+    """Say on which side of a line the panel comes off: 1.0 to the left, -1.0 to the right."""
+    asked = np.unique(np.linspace(0, len(aside) - 1, ASKED).astype(int))
+    left, right = (
+        surface.rest.closest(dense[asked] + side * ASIDE * aside[asked])[0] for side in (1.0, -1.0)
+    )
+    return 1.0 if float((left - right).sum()) >= 0.0 else -1.0
 
 
 def _side(line: Floats) -> Side:
     y = float(line[:, 1].mean())
-    return "middle" if abs(y) < 100.0 else "left" if y > 0.0 else "right"
+    return "middle" if abs(y) < MIDDLE else "left" if y > 0.0 else "right"
+
+
+def _is_closed(line: Floats) -> bool:
+    return bool(np.linalg.norm(line[0] - line[-1]) < LENGTH_NOISE)
 
 
 def _length(line: Floats) -> float:
-    return float(np.linalg.norm(np.diff(line, axis=0), axis=1).sum())
+    return trimming.length_of(line)
 
 
 def _along(line: Floats) -> Floats:

@@ -61,7 +61,7 @@ def test_a_trimmed_wing_is_trimmed_anew_from_the_whole(gap_of: object) -> None:
     once = trimming.set_trimmed(with_wing(), [trimming.cut_for(with_wing(), WING, gap_of)])  # type: ignore[arg-type]
     twice = trimming.cut_for(once, WING, gap_of)  # type: ignore[arg-type]
     assert len(twice.mesh.triangles) == len(once.panels[WING].mesh.triangles)
-    assert twice.trim.whole is once.panels[WING].whole
+    assert trimming.set_trimmed(once, [twice]).panels[WING].whole is once.panels[WING].whole
 
 
 def test_what_cannot_be_trimmed_is_refused_in_words(gap_of: object) -> None:
@@ -99,6 +99,49 @@ def test_points_left_out_of_a_line_are_no_loss() -> None:
     assert set(map(tuple, few)) <= set(map(tuple, line))
     near = np.concatenate([np.linspace(a, b, 200) for a, b in itertools.pairwise(few)])
     assert max(np.linalg.norm(near - point, axis=1).min() for point in line) < trimming.LINE_ACCURACY + 0.1
+
+
+def test_a_ragged_line_is_faired_by_no_more_than_said_and_keeps_its_ends() -> None:
+    x = np.linspace(-500.0, 500.0, 400)
+    ragged = np.stack(
+        [x, np.full_like(x, 750.0), 600.0 + np.random.default_rng(3).normal(0.0, 1.0, 400)], axis=1
+    )
+    plane = np.array(
+        [(-700.0, 750.0, 200.0), (700.0, 750.0, 200.0), (700.0, 750.0, 1100.0), (-700.0, 750.0, 1100.0)]
+    )
+    onto = distance.PanelIndex(plane, np.array([[0, 1, 2], [0, 2, 3]]))
+    fair = trimming.faired(ragged, onto)
+    assert np.array_equal(fair[[0, -1]], ragged[[0, -1]])
+    assert fair[:, 1] == pytest.approx(750.0)
+
+    def bends(line: np.ndarray) -> float:
+        ways = np.diff(line[:, [0, 2]], axis=0)
+        return float(np.abs(np.diff(np.unwrap(np.arctan2(ways[:, 1], ways[:, 0])))).sum())
+
+    assert bends(fair) < 0.1 * bends(ragged)
+    dense = np.concatenate([np.linspace(a, b, 20) for a, b in itertools.pairwise(ragged)])
+    beside = [np.linalg.norm(dense - place, axis=1).min() for place in fair]
+    assert max(beside) < trimming.FAIRING + 0.1
+
+
+def test_a_faired_ring_closes_and_keeps_its_place() -> None:
+    turn = np.linspace(0.0, 2.0 * np.pi, 200)
+    ring = np.stack([100.0 * np.cos(turn), np.full_like(turn, 750.0), 650.0 + 100.0 * np.sin(turn)], axis=1)
+    ring[-1] = ring[0]
+    plane = np.array(
+        [(-700.0, 750.0, 200.0), (700.0, 750.0, 200.0), (700.0, 750.0, 1100.0), (-700.0, 750.0, 1100.0)]
+    )
+    fair = trimming.faired(ring, distance.PanelIndex(plane, np.array([[0, 1, 2], [0, 2, 3]])))
+    assert np.array_equal(fair[0], fair[-1])
+    assert np.hypot(fair[:, 0], fair[:, 2] - 650.0) == pytest.approx(100.0, abs=0.1)
+
+
+def test_the_like_of_a_panel_is_found_on_the_other_side() -> None:
+    layout = sample.build()
+    ids = {panel.name: id for id, panel in layout.panels.items()}
+    assert trimming.twin_of(layout, ids["left front wing"]) == ids["right front wing"]
+    assert trimming.twin_of(layout, ids["right door"]) == ids["left door"]
+    assert trimming.twin_of(layout, ids["bonnet"]) is None
 
 
 def trimmed_for(layout: Layout) -> tuple[Layout, set[int]]:

@@ -7,11 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from pypdf import PdfReader
 
 from app import units
 from app.export import cut_page, packet, template_files, template_pdf
-from app.export.pdf_file import Paper
+from app.export.pdf_file import PAPERS, Paper
 from app.export.plan import Plan
 from app.export.sheet import Facts, Table, Text
 from geometry import trimming
@@ -70,7 +71,16 @@ def test_the_sheet_says_side_length_and_room_and_warns_before_it(layout: Layout,
     assert facts.facts[1].under == "1 closed line"
     assert len(table.rows) == len(cut.marks)
     assert [row[1].number for row in table.rows] == [mark.along for mark in cut.marks]
-    assert "1 flat template" in reading.paragraphs[-1]
+    assert "lies flat" in reading.paragraphs[-1]
+    assert "smoothed by up to 2.0 mm" in reading.paragraphs[0]
+
+
+def test_the_sheet_says_when_paper_is_bent_and_when_there_is_none(cut: Template) -> None:
+    bent = replace(cut, strip=replace(cut.strip, off=45.0))
+    assert "45.0 mm off a plane: bend it round" in cut_page.paper_words(bent, units.MILLIMETRES)
+    curved = replace(cut, strip=replace(cut.strip, puckers=7.0))
+    assert "There is no template" in cut_page.paper_words(curved, units.MILLIMETRES)
+    assert list(template_pdf._sheets(curved, (180.0, 240.0))) == []
 
 
 def lines_of(data: bytes) -> list[float]:
@@ -89,6 +99,16 @@ def test_the_scale_bars_are_100_mm_and_4_inches_on_every_paper(
     lengths = lines_of(data)
     assert any(length == pytest.approx(100.0 / 25.4 * 72.0, abs=0.01) for length in lengths)
     assert any(length == pytest.approx(4.0 * 72.0, abs=0.01) for length in lengths)
+    assert rightmost(data) < PAPERS[paper][0] - template_pdf.MARGIN * 72.0 / 25.4
+
+
+def rightmost(data: bytes) -> float:
+    """Return how far right the plain level lines of the first sheet reach, in points."""
+    content = PdfReader(io.BytesIO(data)).pages[0].get_contents().get_data().decode("latin-1")
+    below = content[content.rindex("[]") :]  # after the dashed frame: words and scale bars
+    number = r"(-?[\d.]+)"
+    found = re.findall(rf"n {number} {number} m {number} {number} l S", below)
+    return max(max(float(a), float(c)) for a, _, c, _ in found)
 
 
 def test_the_cut_is_drawn_at_true_size(layout: Layout, cut: Template) -> None:
@@ -107,7 +127,7 @@ def test_the_cut_is_drawn_at_true_size(layout: Layout, cut: Template) -> None:
 
 
 def test_the_svg_is_in_millimetres_and_holds_the_line(layout: Layout, cut: Template) -> None:
-    text = template_files.svg(cut.stretches[0], "left <front> wing")
+    text = template_files.svg(cut.strip, "left <front> wing")
     width = float(re.search(r'width="([\d.]+)mm"', text)[1])  # type: ignore[index]
     assert width == pytest.approx(300.0 + 2.0 * template_files.ROOM, abs=0.5)
     assert f'viewBox="0 0 {width:g}' in text
@@ -121,7 +141,7 @@ def test_the_svg_is_in_millimetres_and_holds_the_line(layout: Layout, cut: Templ
 def test_the_dxf_holds_the_line_in_mm_on_its_layer(cut: Template) -> None:
     import ezdxf
 
-    document = ezdxf.read(io.StringIO(template_files.flat_dxf(cut.stretches[0])))
+    document = ezdxf.read(io.StringIO(template_files.flat_dxf(cut.strip)))
     assert document.units == ezdxf.units.MM
     (line,) = document.modelspace().query('LWPOLYLINE[layer=="CUT"]')
     drawn = np.array(line.get_points("xy"))

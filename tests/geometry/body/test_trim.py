@@ -109,8 +109,17 @@ def test_a_small_bite_keeps_its_line_and_a_small_island_falls_out_with_its() -> 
     middle = 50.0
     (outer,) = trim.cut(SQUARE, TWO, ring, 0.0).lines
     assert np.linalg.norm(outer, axis=1) == pytest.approx(70.0, abs=0.1)
+    assert trim.cut(SQUARE, TWO, ring, 0.0).islands == 1
     middle = 90.0
-    assert len(trim.cut(SQUARE, TWO, ring, 0.0).lines) == 2
+    two = trim.cut(SQUARE, TWO, ring, 0.0)
+    assert len(two.lines) == 2
+    assert (two.islands, two.parts) == (0, 2)
+
+
+def test_a_panel_that_is_cut_through_falls_into_two_parts() -> None:
+    made = trim.cut(SQUARE, TWO, lambda p: np.abs(p[:, 0]) - 100.0, MARGIN)
+    assert made.parts == 2
+    assert trim.cut(SQUARE, TWO, ball(), MARGIN).parts == 1
 
 
 @pytest.mark.parametrize("spoilt", ["doubled", "sliver", "fin"])

@@ -25,7 +25,7 @@ FIRST_HALF = 45.0  # mm; half length of the first cells
 MOST_PARTS = 8  # that a cell is cut into at once
 PARALLEL = 1e-12  # sine squared of a micrometre in a metre: there the ends tell as much as the middle
 CACHED_LINES = 4096
-LEAST_STEP = 1.0  # mm that a way along a line takes at once
+LEAST_STEP = 5.0  # mm that a way along a line takes at once
 
 
 class Way(Struct, frozen=True, eq=False):

@@ -1,6 +1,11 @@
 """How the checks grow with the body and with the cage, and what memory the distance indexes take.
 
 OUTRIB_BENCH_FULL=1 goes up to five million triangles and 500 tubes; without it the run is short.
+
+On two cores shared with other work: from 10 thousand to five million triangles a whole check of 60 tubes
+grows from 21 to 173 ms, a drag stays at 3 to 6 ms and the index takes 1.2 to 1.4 times the bare trees; from
+10 to 500 tubes a whole check grows from 18 to 346 ms, a drag from 3.6 to 4.6 ms. At five million triangles
+the index takes 1.1 GB in a fresh process, 0.96 of them libigl's nodes. Asking what a body wraps adds 0.13.
 """
 
 import gc

@@ -175,6 +175,12 @@ COMMANDS: tuple[Command, ...] = (
         "Cut away of the selected panels what tyres and the room for them need.",
     ),
     Command(
+        "write_cuts",
+        "&Write cut templates…",
+        "",
+        "Write sheets and templates at true size of the trimmed panels that are selected, or of all.",
+    ),
+    Command(
         "add_axle",
         "Add an a&xle",
         "Shift+A",
@@ -309,7 +315,7 @@ MENUS = {
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
     "add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
-    "show_all leave_out - open_panel trim_panels - add_axle duplicate_axle",
+    "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
     "fold_selection fold_below view_alone - findings schedule cross_section start_page",

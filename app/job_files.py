@@ -146,6 +146,25 @@ class JobFiles(QObject):
         work = in_child(write_packet, layout, folder, settings.units, settings.paper, picture)
         self._run(Job("Writing the packet", work, self), self._on_packet)
 
+    def write_cuts(self) -> None:
+        """Ask for a folder and write the cuts in the selected panels, or in all that are trimmed."""
+        layout, settings = self._session.recorded, self._settings
+        trimmed = [id for id, panel in layout.panels.items() if panel.trim is not None and panel.kept]
+        chosen = [id for id in trimmed if id in self._session.selection] or trimmed
+        if not chosen:
+            self.refused.emit("No panel is trimmed yet, so there is no cut to write; trim one first.")
+            return
+        if not self._is_free():
+            return
+        path = self._session.path
+        proposed = path.parent if path else settings.folder("packets")
+        folder = dialogs.ask_folder(self._window, "Folder for the cuts", proposed)
+        if folder is None:
+            return
+        settings.set_folder("packets", folder)
+        work = in_child(write_cuts, layout, chosen, folder, settings.units, settings.paper)
+        self._run(Job("Writing the cuts", work, self), self._on_cuts)
+
     def stop(self) -> None:
         """Cancel what runs and wait for it; for closing the window."""
         if self._job is not None:
@@ -216,9 +235,22 @@ class JobFiles(QObject):
         self.saved.emit(path)
         return True
 
+    def _on_cuts(self, paths: tuple[Path, ...]) -> None:
+        folder = paths[0].parent
+        self.told.emit(f"The cuts are written: {len(paths)} files in {folder}", folder)
+
     def _on_packet(self, paths: tuple[Path, ...]) -> None:
         folder = paths[0].parent
         self.told.emit(f"The packet is written: {len(paths)} files in {folder}", folder)
+
+
+def write_cuts(
+    layout: Layout, panels: list[int], folder: Path, units: Units, paper: Paper, progress: Progress
+) -> tuple[Path, ...]:
+    """Write the cuts in panels; runs in a child process."""
+    from app.export import cuts
+
+    return cuts.write(layout, panels, folder, units, paper, progress)
 
 
 def file_name(name: str) -> str:

@@ -215,6 +215,7 @@ class MainWindow(QMainWindow):
             "import_body": self.files.ask_bring_in,
             "measured_body": self._on_measures_wanted,
             "export": self._on_export,
+            "write_cuts": self.files.write_cuts,
             "quit": self.close,
             "undo": self._on_undo,
             "redo": self._on_redo,
@@ -292,6 +293,7 @@ class MainWindow(QMainWindow):
         self.live.envelopes_changed.connect(view.show_envelopes)
         self.live.envelopes_changed.connect(self.properties.axle.show_envelopes)
         self.on_moving.refused.connect(self.message.refuse)
+        self.on_moving.told.connect(self.message.tell)
         self.on_moving.job_started.connect(self.progress.follow)
         files.job_started.connect(self.progress.follow)
         files.refused.connect(self.message.refuse)
@@ -539,6 +541,7 @@ class MainWindow(QMainWindow):
             "trial_bends": not self.on_steps.is_open,
             "open_panel": inside and len(panels) == 1,
             "trim_panels": free and bool(panels) and bool(layout.axles),
+            "write_cuts": free and any(panel.trim is not None for panel in layout.panels.values()),
             "add_axle": free,
             "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }

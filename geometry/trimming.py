@@ -20,6 +20,7 @@ LINE_ACCURACY = 0.2  # mm that a stored cut line may run beside what it was work
 FAIRING = 2.0  # mm that a line may be moved so that a hand can follow it
 FAIR_WIDTH = 10.0  # mm to either side that the run of a line is taken from
 FAIR_STEP = 2.0  # mm between the places that are moved
+AWAY = 0.1  # mm; what is farther from what is left came off
 TWIN = 25.0  # mm that the boxes of panels on the two sides of a car may differ
 
 
@@ -100,10 +101,13 @@ def untrimmed(layout: Layout, panel: int) -> Layout:
 
 def lines_of(layout: Layout, panel: Panel) -> tuple[Floats, ...]:
     """Return where a panel is cut, in the car's axes: (k, 3) each."""
-    if panel.trim is None:
-        return ()
-    placed = layout.bodies[panel.body].placement
-    return tuple(placement.world_points(placed, np.array(line)) for line in panel.trim.lines)
+    return world_lines(layout, panel.id, panel.trim.lines if panel.trim is not None else ())
+
+
+def world_lines(layout: Layout, panel: int, lines: Lines) -> tuple[Floats, ...]:
+    """Return lines on a panel's mesh as read in the car's axes: (k, 3) each."""
+    placed = layout.bodies[layout.panels[panel].body].placement
+    return tuple(placement.world_points(placed, np.array(line)) for line in lines)
 
 
 def twin_of(layout: Layout, panel: int) -> int | None:
@@ -144,6 +148,26 @@ def cuts_for(layout: Layout, panels: Sequence[int], progress: Progress = no_prog
         progress(0.6 + 0.4 * number / len(panels), f"Cutting {_panel(layout, panel).name}")
         cuts.append(cut_for(layout, panel, gap_of))
     return tuple(cuts)
+
+
+def offcuts(layout: Layout, panels: Sequence[int], progress: Progress = no_progress) -> dict[int, Mesh]:
+    """Return what came off panels that are trimmed, in the car's axes; for work beside the window."""
+    meshes = {}
+    for number, id in enumerate(panels):
+        progress(number / len(panels), "Finding what came off")
+        panel = _panel(layout, id)
+        rest = PanelIndex(placement.panel_vertices(layout, panel), panel.mesh.triangles)
+        whole = placement.world_points(layout.bodies[panel.body].placement, panel.whole.vertices)
+        gone = trim.cut(whole, panel.whole.triangles, _nearness(rest), -AWAY).offcut
+        mesh = Mesh(gone.points, np.ascontiguousarray(gone.triangles, dtype=np.int32))
+        for array in (mesh.vertices, mesh.triangles):
+            array.setflags(write=False)
+        meshes[id] = mesh
+    return meshes
+
+
+def _nearness(rest: PanelIndex) -> GapOf:
+    return lambda points: -rest.closest(points)[0]
 
 
 def faired(line: Floats, onto: PanelIndex) -> Floats:

@@ -84,17 +84,19 @@ def pages_of(
         *(tube_page.of(job, record, layout, report, units) for record in schedule.records),
         *(
             cut_page.of(job, list(cuts), layout, units)
-            for _, cuts in _by_panel(templates.of(layout, cut_page.MARKS[units.length]))
+            for _, cuts in by_panel(templates.of(layout, cut_page.MARKS[units.length]))
         ),
     ]
-    return Sheet(job, f"{job} — {made.isoformat()} — lengths in {_units_text(units)}", CLAIM, tuple(pages))
+    return Sheet(job, f"{job} — {made.isoformat()} — lengths in {units_text(units)}", CLAIM, tuple(pages))
 
 
-def _by_panel(cuts: Iterable[Template]) -> Iterator[tuple[int, Iterator[Template]]]:
+def by_panel(cuts: Iterable[Template]) -> Iterator[tuple[int, Iterator[Template]]]:
+    """Yield the cuts of each panel; they stand together."""
     return itertools.groupby(cuts, key=lambda cut: cut.panel)
 
 
-def _units_text(units: Units) -> str:
+def units_text(units: Units) -> str:
+    """Say in a foot line what lengths are in."""
     match units.length:
         case "mm":
             return "mm"

@@ -57,6 +57,7 @@ class PanelPage(NamedPage):
         self.motion = MotionRows(session, units)
         self.whole(self.motion)
         self.trim = TrimRows(session, units)
+        self.trim.files_wanted.connect(self._on_files_wanted)
         self.whole(self.trim)
         tip = "Make a panel of its own of some faces of this one."
         self.split = self.command_button("Split…", "split_panel", tip)
@@ -85,6 +86,9 @@ class PanelPage(NamedPage):
         if report.is_complete:
             self.motion.show_touches(report.touches)
             self.trim.show_report(report)
+
+    def _on_files_wanted(self) -> None:
+        self.command_wanted.emit("write_cuts")
 
     def _set(self, words: str, **changes: object) -> None:
         id = self._id

@@ -20,6 +20,7 @@ from geometry.vectors import Floats, unit
 BEYOND = 60.0  # mm that a hinge line is drawn past its points
 ARC_STEPS = 24
 OPACITY, STALE_OPACITY = 0.35, 0.1  # of a swept space, and of one that is being worked out anew
+OFFCUT_OPACITY = 0.3
 Shows = Literal["wheels", "swept", "neither"]
 Pose = tuple[float, float, float]  # heave, roll, steer: parts of the range, from -1 to 1
 AT_REST: Pose = (0.0, 0.0, 0.0)
@@ -40,7 +41,10 @@ class Movers:
         self._drawn: dict[WheelKey, Mesh] = {}  # what each of them holds
         self._hinges = actors.lines_actor(3.0)
         self._cuts = actors.lines_actor(3.0)
-        for actor in (self._hinges, self._cuts):
+        self._proposed = actors.lines_actor(3.0)
+        self._offcuts: dict[int, vtkActor] = {}
+        self._off: dict[int, Mesh] = {}  # what each of them holds
+        for actor in (self._hinges, self._cuts, self._proposed):
             actor.SetVisibility(False)
             renderer.AddActor(actor)
 
@@ -48,6 +52,9 @@ class Movers:
         self._theme = theme
         self._hinges.GetProperty().SetColor(*rgb(theme.accent))
         self._cuts.GetProperty().SetColor(*rgb(theme.section))
+        self._proposed.GetProperty().SetColor(*rgb(theme.accent))
+        for actor in self._offcuts.values():
+            actor.GetProperty().SetColor(*rgb(theme.section))
         self._paint_wheels()
         for actor in self._swept.values():
             actor.GetProperty().SetColor(*rgb(theme.swept))
@@ -82,8 +89,28 @@ class Movers:
         self._spaces = dict(spaces)
         self._show_swept()
 
+    def set_proposed(self, lines: Iterable[Floats]) -> None:
+        """Draw where panels would be cut: lines (k, 3)."""
+        self._draw(self._proposed, [_pieces(line) for line in lines])
+
+    def set_offcuts(self, meshes: Mapping[int, Mesh]) -> None:
+        """Draw what came off panels, see-through."""
+        for id in [id for id, mesh in self._off.items() if meshes.get(id) is not mesh]:
+            self._renderer.RemoveActor(self._offcuts.pop(id))
+            del self._off[id]
+        for id, mesh in meshes.items():
+            if id not in self._off and len(mesh.triangles):
+                actor = actors.plain_actor()
+                actor.GetMapper().SetInputData(actors.smooth(mesh.vertices, mesh.triangles))
+                actor.GetProperty().SetColor(*rgb(self._theme.section))
+                actor.GetProperty().SetOpacity(OFFCUT_OPACITY)
+                self._renderer.AddActor(actor)
+                self._offcuts[id], self._off[id] = actor, mesh
+
     def start_anew(self) -> None:
         """Forget what belongs to another job."""
+        self.set_proposed(())
+        self.set_offcuts({})
         self._poses = {}
         self._show_wheels()
         self.set_envelopes({})
@@ -157,15 +184,19 @@ class Movers:
         for panel in self._layout.panels.values():
             if panel.trim is not None and panel.kept and panel.shown:
                 placed = self._layout.bodies[panel.body].placement
-                for line in panel.trim.lines:
-                    points = placement.world_points(placed, np.array(line))
-                    lines.append(np.stack([points[:-1], points[1:]], axis=1))
+                points = (placement.world_points(placed, np.array(line)) for line in panel.trim.lines)
+                lines += [_pieces(line) for line in points]
         self._draw(self._cuts, lines)
 
     def _draw(self, actor: vtkActor, lines: list[Floats]) -> None:
         actor.SetVisibility(bool(lines))
         if lines:
             actors.set_lines(actor, np.concatenate(lines))
+
+
+def _pieces(line: Floats) -> Floats:
+    """Return a line (k, 3) as pieces (k - 1, 2, 3)."""
+    return np.stack([line[:-1], line[1:]], axis=1)
 
 
 def matrix(motion: Motion, opening: float) -> vtkMatrix4x4:

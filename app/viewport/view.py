@@ -281,6 +281,16 @@ class View(PointingWidget):
         self.scene.movers.set_envelopes(spaces)
         self.redraw()
 
+    def show_cut_lines(self, lines: Iterable[Floats]) -> None:
+        """Draw where panels would be cut; none takes the lines away."""
+        self.scene.movers.set_proposed(lines)
+        self.redraw()
+
+    def show_offcuts(self, meshes: Mapping[int, Mesh]) -> None:
+        """Draw what came off panels; none takes it away."""
+        self.scene.movers.set_offcuts(meshes)
+        self.redraw()
+
     def set_pose(self, axle: int, pose: Pose) -> None:
         """Draw the wheels of an axle at a place in their travel: heave, roll, steer from -1 to 1."""
         self.scene.movers.set_pose(axle, pose)

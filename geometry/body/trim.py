@@ -17,7 +17,7 @@ from geometry.vectors import Floats, Ints
 FINEST = 8.0  # mm; edges near the cut are no longer: on a curve of 200 mm the cut is 0.04 mm beside them
 BISECTIONS = 10  # of an edge of FINEST: to 0.01 mm
 CRUMB = 400.0  # mm2; smaller pieces that a cut leaves are dust, or an artefact of a rough scan
-ISLAND = 4000.0  # mm2; smaller ones that hang on nothing but the cut fall out with it
+ISLAND = 20000.0  # mm2; smaller ones that hang on nothing but the cut fall out with it
 WELD_PLACES = 6  # decimals of a mm; float noise of a placed scan is far below
 MOST_ROUNDS = 30  # of halving; a panel of 8 m takes ten
 

@@ -103,14 +103,14 @@ def test_a_small_bite_keeps_its_line_and_a_small_island_falls_out_with_its() -> 
     assert bite.offcut.area == pytest.approx(math.pi * 100.0, rel=0.02)
 
     def ring(points: Floats) -> Floats:
-        """A ring of 100 mm about the middle, 40 wide: inside it an island of 30 mm radius, or of 70."""
+        """A ring of 100 mm about the middle, 40 wide: inside it an island of 30 mm radius, or of 100."""
         return np.abs(np.linalg.norm(points, axis=1) - middle) - 20.0
 
     middle = 50.0
     (outer,) = trim.cut(SQUARE, TWO, ring, 0.0).lines
     assert np.linalg.norm(outer, axis=1) == pytest.approx(70.0, abs=0.1)
     assert trim.cut(SQUARE, TWO, ring, 0.0).islands == 1
-    middle = 90.0
+    middle = 120.0
     two = trim.cut(SQUARE, TWO, ring, 0.0)
     assert len(two.lines) == 2
     assert (two.islands, two.parts) == (0, 2)

@@ -116,7 +116,7 @@ class AxlePage(NamedPage):
         self.roll = LengthField(units)
         self.roll.entered.connect(self._on_roll)
         tip = "The same roll as the height between its two wheels when one is up and the other down."
-        self.roll_label = self.field("…in height", self.roll, tip)
+        self.roll_label = self.field("Roll height", self.roll, tip)
         self._number("roll_centre")
         self._fields["roll_centre"].emptied.connect(self._on_no_roll_centre)
         self.heading("Steering")

@@ -255,3 +255,7 @@ def test_nothing_is_wider_than_the_dock(panel: PropertiesPanel, page: AxlePage) 
     for units in (MILLIMETRES, INCH_FRACTIONS):
         panel.set_units(units)
         assert page.minimumSizeHint().width() <= panel.viewport().width()
+
+
+def test_the_height_of_the_roll_has_a_name_of_its_own(page: AxlePage) -> None:
+    assert page.roll_label.text() == "Roll height"

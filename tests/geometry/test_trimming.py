@@ -8,7 +8,7 @@ import pytest
 from msgspec.structs import replace
 
 from geometry import axles, edits, sample, trimming
-from geometry.body import distance, envelope, placement, scan, tyres
+from geometry.body import distance, envelope, placement, scan, trim, tyres
 from geometry.checks import tyres as tyre_checks
 from geometry.errors import GeometryError
 from geometry.files import job
@@ -163,6 +163,52 @@ def left_over(layout: Layout) -> float:
     """Return the most that panels still lack of the room for tyres."""
     swept, index = tyre_checks.envelopes(layout, {}, lambda: True), distance.build(layout)
     return max((b.depth for b in tyre_checks.against_panels(layout, index, swept, index)), default=0.0)
+
+
+def on_triangles(points: np.ndarray, triangles: np.ndarray, seed: int) -> np.ndarray:
+    """Return places (n, 3) strewn over triangles, not only their corners."""
+    parts = np.random.default_rng(seed).dirichlet((1.0, 1.0, 1.0), (len(triangles), 4))
+    places: np.ndarray = np.einsum("tkc,tcd->tkd", parts, points[triangles]).reshape(-1, 3)
+    return places
+
+
+def test_what_is_left_of_a_body_keeps_clear_of_every_place_the_tyre_goes() -> None:
+    """Asked of the tyre itself at each place, not of the mesh of what it sweeps through."""
+    layout, front = axles.add(sample.build())
+    layout = axles.change(layout, front, tyre=tyres.parsed("33x12.50R15"), height=420.0)
+    ids = [id for id, panel in layout.panels.items() if "front wing" in panel.name]
+    after = trimming.set_trimmed(layout, trimming.cuts_for(layout, ids))
+    wheels = tyre_checks.wheels(layout).values()
+    for seed, id in enumerate(ids):
+        panel = after.panels[id]
+        points = placement.panel_vertices(after, panel)
+        places = np.concatenate([points, on_triangles(points, panel.mesh.triangles, seed)])
+        gap = np.min([envelope.gaps(wheel, places) for wheel in wheels], axis=0)
+        assert gap.min() > layout.limits.tyre_margin - 1.0
+        lines = np.concatenate(trimming.lines_of(after, panel))
+        on_line = np.min([envelope.gaps(wheel, lines) for wheel in wheels], axis=0)
+        assert on_line.min() > layout.limits.tyre_margin - trimming.FAIRING - 1.0
+        assert on_line.max() < layout.limits.tyre_margin + trimming.FAIRING + 1.0
+
+
+def test_what_came_off_and_what_is_left_are_the_whole() -> None:
+    layout = with_wing(placed=Placement())
+
+    def tyre(points: np.ndarray) -> np.ndarray:
+        return np.hypot(points[:, 0], points[:, 2] - RADIUS) - RADIUS
+
+    after = trimming.set_trimmed(layout, [trimming.cut_for(layout, WING, tyre)])
+    off = trimming.offcuts(after, [WING])[WING]
+    rest = after.panels[WING].mesh
+    came_off = trim.areas(off.vertices, off.triangles).sum()
+    assert came_off + trim.areas(rest.vertices, rest.triangles).sum() == pytest.approx(
+        1400.0 * 900.0, abs=200.0
+    )
+    # The circle of the tyre and the margin, less what of it lies below the panel.
+    radius, below = RADIUS + MARGIN, 200.0
+    segment = radius**2 * np.arccos(below / radius) - below * np.sqrt(radius**2 - below**2)
+    assert came_off == pytest.approx(np.pi * radius**2 - segment, rel=2e-3)
+    assert not off.vertices.flags.writeable
 
 
 def test_the_sample_body_trimmed_for_large_tyres_is_out_of_their_way() -> None:

@@ -11,11 +11,12 @@ from msgspec.structs import replace
 from pypdf import PdfReader
 
 from app import units
-from app.export import cut_page, packet, template_files, template_pdf
+from app.export import cut_page, cuts, packet, template_files, template_pdf
 from app.export.pdf_file import PAPERS, Paper
 from app.export.plan import Plan
 from app.export.sheet import Facts, Table, Text
 from geometry import trimming
+from geometry.errors import GeometryError
 from geometry.layout import Body, Layout, Limits, Mesh, Panel
 from geometry.shop import templates
 from geometry.shop.templates import Template
@@ -165,6 +166,23 @@ def test_a_packet_holds_templates_only_where_a_panel_is_trimmed(layout: Layout, 
     plain = packet.write_packet(whole, None, tmp_path / "b", units.MILLIMETRES, made=made)
     assert len(plain) == 4
     assert not (tmp_path / "b" / "templates.pdf").exists()
+
+
+def test_cuts_can_be_written_by_themselves_and_only_of_trimmed_panels(layout: Layout, tmp_path: Path) -> None:
+    paths = cuts.write(layout, {WING}, tmp_path, units.INCHES, "letter", made=date(2030, 1, 2))
+    assert {path.name for path in paths} >= {"cuts.pdf", "templates.pdf", "cut-lines.csv"}
+    assert all(path.is_file() for path in paths)
+    words = " ".join(page.extract_text() for page in PdfReader(tmp_path / "cuts.pdf").pages)
+    assert "Before you cut" in words
+    assert "lengths in inches" in words
+    with pytest.raises(GeometryError, match="no cut to write"):
+        cuts.write(trimming.untrimmed(layout, WING), {WING}, tmp_path, units.INCHES)
+
+
+def test_marks_stand_at_round_steps_of_the_unit(layout: Layout) -> None:
+    for unit, every in ((units.MILLIMETRES, 100.0), (units.INCHES, 101.6)):
+        (one,) = templates.of(layout, cut_page.MARKS[unit.length])
+        assert [mark.along for mark in one.marks[:3]] == pytest.approx([0.0, every, 2.0 * every])
 
 
 def test_the_points_of_all_lines_come_as_a_table(layout: Layout, cut: Template) -> None:

@@ -13,7 +13,6 @@ from app.units import Units
 from geometry import trimming
 from geometry.body import placement
 from geometry.layout import Layout
-from geometry.shop import templates
 from geometry.shop.templates import Offset, Side, Template
 from geometry.vectors import Floats
 
@@ -132,21 +131,30 @@ def plan_of(cuts: Sequence[Template], layout: Layout) -> Plan:
 
 
 def paper_words(cut: Template, units: Units) -> str:
-    """Say how the template of a cut lies on the panel, or why there is none."""
-    name = "the cut" if cut.count == 1 else f"cut {cut.number}"
-    strip = cut.strip
-    if not strip.lies:
-        return (
-            f"There is no template of {name}: the panel curves both ways there, and paper would be off by "
-            f"{_mm(strip.puckers, units)} in {_mm(templates.PUCKER_OVER, units)}. Go by the marks."
+    """Say how the templates of a cut lie on the panel, and where there are none."""
+    name = "The cut" if cut.count == 1 else f"Cut {cut.number}"
+    said = []
+    flat = sum(strip.is_flat for strip in cut.strips)
+    bent = len(cut.strips) - flat
+    if flat:
+        said.append(f"{name} has {wording.counted(flat, 'template')} that {_lie(flat)} flat on the panel.")
+    if bent:
+        off = _mm(max(strip.off for strip in cut.strips), units)
+        said.append(
+            f"{name} has {wording.counted(bent, 'template')} of the panel laid flat along the line, up to "
+            f"{off} off a plane: bend the paper round the panel, mark by mark."
         )
-    off = _mm(strip.off, units)
-    if strip.is_flat:
-        return f"The template of {name} lies flat: the panel is within {off} of a plane there."
-    return (
-        f"The template of {name} is the panel laid flat along the line, {off} off a plane: bend it round the "
-        "panel, mark by mark."
-    )
+    if cut.bare:
+        spans = [f"from {_mm(start, units)} to {_mm(end, units)}" for start, end in cut.bare]
+        said.append(
+            f"{name} has none {wording.listed(spans)}, where the panel curves both ways and paper would "
+            "pucker: go by the marks there."
+        )
+    return " ".join(said)
+
+
+def _lie(count: int) -> str:
+    return "lies" if count == 1 else "lie"
 
 
 def _mm(value: float, units: Units) -> str:

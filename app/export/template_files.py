@@ -23,11 +23,12 @@ def write(templates: Sequence[Template], layout: Layout, folder: Path) -> tuple[
     paths = []
     for template in templates:
         stem = _stem(template, layout)
-        if template.strip.lies:
-            paths.append(folder / f"{stem}.svg")
-            beside.write(paths[-1], svg(template.strip, _title(template, layout)).encode())
-            paths.append(folder / f"{stem}.dxf")
-            beside.write(paths[-1], flat_dxf(template.strip).encode())
+        for number, strip in enumerate(template.strips, start=1):
+            part = f"-part-{number}" if len(template.strips) > 1 else ""
+            paths.append(folder / f"{stem}{part}.svg")
+            beside.write(paths[-1], svg(strip, _title(template, layout)).encode())
+            paths.append(folder / f"{stem}{part}.dxf")
+            beside.write(paths[-1], flat_dxf(strip).encode())
         paths.append(folder / f"{stem}-in-space.dxf")
         beside.write(paths[-1], space_dxf(template).encode())
     paths.append(folder / "cut-lines.csv")

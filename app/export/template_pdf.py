@@ -43,6 +43,7 @@ class _Paper(Struct, frozen=True):
 
     template: Template
     strip: Strip
+    part: str
     corner: tuple[float, float]  # mm of the drawing at its lower left
     place: tuple[int, int]
     places: tuple[int, int]
@@ -80,13 +81,14 @@ def _room(paper: Paper) -> tuple[float, float]:
 
 def _sheets(template: Template, room: tuple[float, float]) -> Iterator[_Paper]:
     """Yield the sheets that a template takes, turned so that they are few."""
-    if not template.strip.lies:
-        return
-    turns = (np.deg2rad(step) for step in range(0, 180, TURN))
-    yield from min((list(_tiles(template, turned(template.strip, turn), room)) for turn in turns), key=len)
+    count = len(template.strips)
+    for number, strip in enumerate(template.strips, start=1):
+        part = "" if count == 1 else f", part {number} of {count}"
+        turns = [turned(strip, np.deg2rad(step)) for step in range(0, 180, TURN)]
+        yield from min((list(_tiles(template, one, part, room)) for one in turns), key=len)
 
 
-def _tiles(template: Template, strip: Strip, room: tuple[float, float]) -> Iterator[_Paper]:
+def _tiles(template: Template, strip: Strip, part: str, room: tuple[float, float]) -> Iterator[_Paper]:
     low, high = strip.line.min(axis=0) - ROOM, strip.line.max(axis=0) + ROOM
     steps = [side - OVERLAP for side in room]
     counts = [max(1, math.ceil((high[axis] - low[axis] - OVERLAP) / steps[axis])) for axis in (0, 1)]
@@ -96,7 +98,7 @@ def _tiles(template: Template, strip: Strip, room: tuple[float, float]) -> Itera
     for row, column in itertools.product(range(counts[1]), range(counts[0])):
         corner = (float(first[0] + column * steps[0]), float(first[1] + row * steps[1]))
         if _shows(strip.line, corner, room):
-            yield _Paper(template, strip, corner, (column + 1, row + 1), (counts[0], counts[1]))
+            yield _Paper(template, strip, part, corner, (column + 1, row + 1), (counts[0], counts[1]))
 
 
 def turned(strip: Strip, turn: float) -> Strip:
@@ -202,7 +204,7 @@ def _words(ink: Ink, sheet: _Paper, layout: Layout, paper: Paper, foot: str) -> 
     cut = "" if sheet.template.count == 1 else f", cut {sheet.template.number}"
     top = height - MARGIN * mm
     inner = width - 2.0 * left
-    ink.aligned(left, top - 14.0, inner * 0.75, f"{side}: {name}{cut}", 15.0, True, "left")
+    ink.aligned(left, top - 14.0, inner * 0.75, f"{side}: {name}{cut}{sheet.part}", 15.0, True, "left")
     tile = f"{'ABCDEFGHIJKLMNOPQRSTUVWXYZ'[(sheet.place[1] - 1) % 26]}{sheet.place[0]}"
     tiles = sheet.places[0] * sheet.places[1]
     of = "one sheet" if tiles == 1 else f"sheet {tile}, {sheet.places[0]} across and {sheet.places[1]} up"

@@ -27,6 +27,10 @@ PUCKER_SIDE = 30.0  # mm beside the line at which paper and panel are compared
 PUCKER_STEPS = 10  # on the way there
 PUCKER_OVER = 100.0  # mm of line for which that is done
 PUCKERS = 3.0  # mm in those that paper gives way; more, and it does not lie on the panel
+SHORTEST, LONGEST = (
+    150.0,
+    1500.0,
+)  # mm of line that a piece of paper is worth its while for, and can be handled
 MARK_EVERY = 100.0  # mm along the line
 SHORT = 0.3  # of that; the last mark but one keeps so far from the end
 TAPE = 900.0  # mm; rims farther off are no help
@@ -63,12 +67,14 @@ class Mark(Struct, frozen=True):
 
 
 class Strip(Struct, frozen=True, eq=False):
-    """The panel along a cut line, laid flat as seen from outside the car; mm."""
+    """The panel along a cut line or a part of it, laid flat as seen from outside the car; mm."""
 
     line: Floats  # (k, 2); as long as on the panel
     waste: float  # 1.0: what comes off lies to the left along the line, -1.0: to the right
     rims: tuple[Floats, ...]  # the panel's rims near by, (2, 2) each
     marks: tuple[tuple[int, tuple[float, float]], ...]
+    begins: float  # along the whole line
+    ends: float
     off: float  # how far the panel is off a plane, at most
     puckers: float  # by how much paper is too long or too short beside the line, at most
 
@@ -76,11 +82,6 @@ class Strip(Struct, frozen=True, eq=False):
     def is_flat(self) -> bool:
         """Whether the paper lies on the panel as it is; else it is bent round it."""
         return self.off <= FLAT
-
-    @property
-    def lies(self) -> bool:
-        """Whether the paper lies on the panel at all: not where that curves both ways too tightly."""
-        return self.puckers <= PUCKERS
 
 
 class Template(Struct, frozen=True, eq=False):
@@ -95,7 +96,15 @@ class Template(Struct, frozen=True, eq=False):
     is_closed: bool
     margin: float
     marks: tuple[Mark, ...]
-    strip: Strip
+    strips: tuple[Strip, ...]  # none where the panel curves both ways too tightly for paper
+
+    @property
+    def bare(self) -> tuple[tuple[float, float], ...]:
+        """Where along the line no strip lies: from, to."""
+        ends = [0.0, *(end for strip in self.strips for end in (strip.begins, strip.ends)), self.length]
+        return tuple(
+            (start, end) for start, end in zip(ends[::2], ends[1::2], strict=True) if end - start > STEP
+        )
 
 
 def of(layout: Layout, every: float = MARK_EVERY) -> tuple[Template, ...]:
@@ -125,7 +134,7 @@ def of_panel(layout: Layout, panel: Panel, every: float = MARK_EVERY) -> Iterato
             is_closed=_is_closed(line),
             margin=panel.trim.margin,
             marks=marks,
-            strip=_strip(surface, line, marks),
+            strips=tuple(_strips(surface, line, marks)),
         )
 
 
@@ -272,35 +281,74 @@ def _over(surface: _Surface, start: Floats, end: Floats) -> float:
     return max(_length(on), float(np.linalg.norm(end - start)))
 
 
-def _strip(surface: _Surface, line: Floats, marks: tuple[Mark, ...]) -> Strip:
-    """Lay the panel along a line flat, as seen from outside the car."""
+def _strips(surface: _Surface, line: Floats, marks: tuple[Mark, ...]) -> Iterator[Strip]:
+    """Lay the panel along a line flat, as seen from outside the car, wherever paper lies on it."""
     dense = _dense(line)
     forward, normals = _frames(surface, dense)
     flat = _developed(dense, forward, normals)
-    along, dense_along = _along(line), _along(dense)
-    aside = np.cross(normals, forward)
+    laid = _Laid(dense, forward, np.cross(normals, forward), flat)
+    puckers = _puckers(surface, laid, normals)
+    waste = _waste(surface, dense, laid.aside)
+    for first, last in _runs(puckers <= PUCKERS, _along(dense)):
+        yield _strip(surface, line, marks, laid, (first, last), waste, float(puckers[first:last].max()))
 
-    def laid(points: Floats) -> Floats:
-        """Places near the line (n, 3) on the paper: as far from it, and the same way."""
-        return np.stack([_laid(point, dense, forward, aside, flat) for point in points])
+
+class _Laid(Struct, frozen=True, eq=False):
+    """A line in space (k, 3) and on the flat (k, 2); which way each piece runs, and what is left of it."""
+
+    dense: Floats
+    forward: Floats  # (k - 1, 3)
+    aside: Floats
+    flat: Floats
+
+
+def _runs(lies: NDArray[np.bool_], along: Floats) -> Iterator[tuple[int, int]]:
+    """Yield the first and last point of each stretch whose pieces all lie, none too short or too long."""
+    changes = np.flatnonzero(np.diff(np.concatenate([[False], lies, [False]]).astype(int)))
+    for first, last in changes.reshape(-1, 2).tolist():
+        length = along[last] - along[first]
+        if length < SHORTEST and (first > 0 or last < len(lies)):
+            continue
+        count = int(np.ceil(length / LONGEST))
+        ends = np.searchsorted(along, along[first] + length * np.arange(1, count) / count)
+        yield from itertools.pairwise([first, *ends.tolist(), last])
+
+
+def _strip(
+    surface: _Surface,
+    line: Floats,
+    marks: tuple[Mark, ...],
+    laid: _Laid,
+    ends: tuple[int, int],
+    waste: float,
+    puckers: float,
+) -> Strip:
+    """Return the strip between two points of a line that is laid flat."""
+    first, last = ends
+    dense = laid.dense[first : last + 1]
+    along, dense_along = _along(line), _along(laid.dense)
+    begins, finish = float(dense_along[first]), float(dense_along[last])
+    own = along[(along > begins + LENGTH_NOISE) & (along < finish - LENGTH_NOISE)]
+
+    def at(places: Floats) -> Floats:
+        return np.stack([np.interp(places, dense_along, laid.flat[:, axis]) for axis in (0, 1)], axis=-1)
 
     rims = surface.rims
     if len(rims):
         gaps = np.min([np.linalg.norm(rims.mean(axis=1) - point, axis=1) for point in dense[::4]], axis=0)
         rims = rims[gaps <= 2.0 * BESIDE]
+    on = [m for m in marks if begins - LENGTH_NOISE <= m.along <= finish + LENGTH_NOISE]
     near = _beside(surface, dense)
     middle, rows = _plane(near)
     return Strip(
-        line=np.stack([np.interp(along, dense_along, flat[:, axis]) for axis in (0, 1)], axis=1),
-        waste=_waste(surface, dense, aside),
-        rims=tuple(laid(rim) for rim in rims),
-        marks=tuple(
-            (mark.number, (float(at[0]), float(at[1])))
-            for mark in marks
-            for at in [np.array([np.interp(mark.along, dense_along, flat[:, axis]) for axis in (0, 1)])]
-        ),
+        line=at(np.concatenate([[begins], own, [finish]])),
+        waste=waste,
+        rims=tuple(np.stack([_on_paper(point, laid, ends) for point in rim]) for rim in rims),
+        marks=tuple((m.number, (float(x), float(y))) for m in on for x, y in [at(np.array(m.along))]),
+        begins=begins,
+        ends=finish,
         off=float(np.abs((near - middle) @ rows[2]).max()),
-        puckers=_puckers(surface, dense, aside, normals, flat),
+        puckers=puckers,
     )
 
 
@@ -347,35 +395,42 @@ def _developed(dense: Floats, forward: Floats, normals: Floats) -> Floats:
     return flat
 
 
-def _laid(point: Floats, dense: Floats, forward: Floats, aside: Floats, flat: Floats) -> Floats:
-    number = min(int(np.linalg.norm(dense - point, axis=1).argmin()), len(forward) - 1)
-    gap = point - dense[number]
-    at = np.array([gap @ forward[number], gap @ aside[number]])
+def _on_paper(point: Floats, laid: _Laid, ends: tuple[int, int]) -> Floats:
+    """Return where a place near a line lies on the paper: as far from it, and the same way."""
+    first, last = ends
+    number = first + int(np.linalg.norm(laid.dense[first : last + 1] - point, axis=1).argmin())
+    number = min(number, last - 1)
+    gap = point - laid.dense[number]
+    at = np.array([gap @ laid.forward[number], gap @ laid.aside[number]])
     at *= np.linalg.norm(gap) / max(float(np.linalg.norm(at)), LENGTH_NOISE)
-    way = flat[number + 1] - flat[number]
+    way = laid.flat[number + 1] - laid.flat[number]
     way = way / max(float(np.linalg.norm(way)), LENGTH_NOISE)
-    laid: Floats = flat[number] + at[0] * way + at[1] * np.array([-way[1], way[0]])
-    return laid
+    place: Floats = laid.flat[number] + at[0] * way + at[1] * np.array([-way[1], way[0]])
+    return place
 
 
-def _puckers(surface: _Surface, dense: Floats, aside: Floats, normals: Floats, flat: Floats) -> float:
-    """Return by how much paper beside a line is longer or shorter than the panel there, at most."""
-    ways = np.diff(flat, axis=0)
+def _puckers(surface: _Surface, laid: _Laid, normals: Floats) -> Floats:
+    """Return for each piece of a line (k - 1,) by how much paper beside it is longer or shorter there.
+
+    That is counted over PUCKER_OVER of the line, of which the piece is the middle.
+    """
+    ways = np.diff(laid.flat, axis=0)
     ways /= np.maximum(np.linalg.norm(ways, axis=1), LENGTH_NOISE)[:, None]
     left = np.stack([-ways[:, 1], ways[:, 0]], axis=1)
-    size = max(round(PUCKER_OVER / STEP), 1)
-    worst = 0.0
+    along = _along(laid.dense)
+    worst = np.zeros(len(ways))
     for side in (1.0, -1.0):
-        on, has_panel = _walked(surface, dense[:-1], side * aside, normals)
-        paper = flat[:-1] + side * PUCKER_SIDE * left
+        on, has_panel = _walked(surface, laid.dense[:-1], side * laid.aside, normals)
+        paper = laid.flat[:-1] + side * PUCKER_SIDE * left
         more = np.linalg.norm(np.diff(on, axis=0), axis=1) - np.linalg.norm(np.diff(paper, axis=0), axis=1)
         more[~(has_panel[1:] & has_panel[:-1])] = 0.0
-        if not _is_closed(dense):  # beside its ends the panel ends too
-            along = _along(dense)[1:-1]
-            more[(along < PUCKER_SIDE) | (along > along[-1] - PUCKER_SIDE)] = 0.0
+        if not _is_closed(laid.dense):  # beside its ends the panel ends too
+            at = along[1:-1]
+            more[(at < PUCKER_SIDE) | (at > along[-1] - PUCKER_SIDE)] = 0.0
         run = np.concatenate([[0.0], np.cumsum(more)])
-        ahead = run[np.minimum(np.arange(len(run)) + size, len(run) - 1)]
-        worst = max(worst, float(np.abs(ahead - run).max()))
+        middles = (along[1:] + along[:-1]) / 2.0
+        ahead, behind = (np.interp(middles + way * PUCKER_OVER / 2.0, along[:-1], run) for way in (1.0, -1.0))
+        worst = np.maximum(worst, np.abs(ahead - behind))
     return worst
 
 

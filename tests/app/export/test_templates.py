@@ -72,16 +72,20 @@ def test_the_sheet_says_side_length_and_room_and_warns_before_it(layout: Layout,
     assert facts.facts[1].under == "1 closed line"
     assert len(table.rows) == len(cut.marks)
     assert [row[1].number for row in table.rows] == [mark.along for mark in cut.marks]
-    assert "lies flat" in reading.paragraphs[-1]
+    assert "lies flat on the panel" in reading.paragraphs[-1]
     assert "smoothed by up to 2.0 mm" in reading.paragraphs[0]
 
 
-def test_the_sheet_says_when_paper_is_bent_and_when_there_is_none(cut: Template) -> None:
-    bent = replace(cut, strip=replace(cut.strip, off=45.0))
-    assert "45.0 mm off a plane: bend it round" in cut_page.paper_words(bent, units.MILLIMETRES)
-    curved = replace(cut, strip=replace(cut.strip, puckers=7.0))
-    assert "There is no template" in cut_page.paper_words(curved, units.MILLIMETRES)
-    assert list(template_pdf._sheets(curved, (180.0, 240.0))) == []
+def test_the_sheet_says_when_paper_is_bent_and_where_there_is_none(cut: Template) -> None:
+    bent = replace(cut, strips=(replace(cut.strips[0], off=45.0),))
+    said = cut_page.paper_words(bent, units.MILLIMETRES)
+    assert said.startswith("The cut has 1 template of the panel laid flat along the line, up to 45.0 mm off")
+    part = replace(cut, strips=(replace(cut.strips[0], begins=200.0, ends=cut.length),), count=2, number=2)
+    said = cut_page.paper_words(part, units.MILLIMETRES)
+    assert "Cut 2 has 1 template that lies flat on the panel. Cut 2 has none from 0.0 mm to 200.0 mm" in said
+    none = replace(cut, strips=())
+    assert cut_page.paper_words(none, units.MILLIMETRES).startswith("The cut has none from 0.0 mm to")
+    assert list(template_pdf._sheets(none, (180.0, 240.0))) == []
 
 
 def lines_of(data: bytes) -> list[float]:
@@ -128,7 +132,7 @@ def test_the_cut_is_drawn_at_true_size(layout: Layout, cut: Template) -> None:
 
 
 def test_the_svg_is_in_millimetres_and_holds_the_line(layout: Layout, cut: Template) -> None:
-    text = template_files.svg(cut.strip, "left <front> wing")
+    text = template_files.svg(cut.strips[0], "left <front> wing")
     width = float(re.search(r'width="([\d.]+)mm"', text)[1])  # type: ignore[index]
     assert width == pytest.approx(300.0 + 2.0 * template_files.ROOM, abs=0.5)
     assert f'viewBox="0 0 {width:g}' in text
@@ -142,7 +146,7 @@ def test_the_svg_is_in_millimetres_and_holds_the_line(layout: Layout, cut: Templ
 def test_the_dxf_holds_the_line_in_mm_on_its_layer(cut: Template) -> None:
     import ezdxf
 
-    document = ezdxf.read(io.StringIO(template_files.flat_dxf(cut.strip)))
+    document = ezdxf.read(io.StringIO(template_files.flat_dxf(cut.strips[0])))
     assert document.units == ezdxf.units.MM
     (line,) = document.modelspace().query('LWPOLYLINE[layer=="CUT"]')
     drawn = np.array(line.get_points("xy"))

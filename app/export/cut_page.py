@@ -17,6 +17,9 @@ from geometry.shop.templates import Offset, Side, Template
 from geometry.vectors import Floats
 
 ON_IT = 0.5  # mm; a mark nearer to an edge is on it
+HEIGHT = 215.0  # points, of the drawings of a sheet together
+BELOW = 0.1  # of its height; the words below a drawing
+ROUND_IT = 600.0  # mm; so much of a panel round its cuts is drawn
 MOST_RIMS = 4000  # drawn; the rim of a rough scan has more
 MARKS = {"mm": 100.0, "in": 4.0 * 25.4, "in-fraction": 4.0 * 25.4}  # mm between marks, by unit
 EDGE_WORDS = {
@@ -70,11 +73,13 @@ def of(job: str, cuts: Sequence[Template], layout: Layout, units: Units) -> Page
     tables = [marks_table(cut, units) for cut in cuts]
     fairing = units_of.format_length(trimming.FAIRING, units)
     said = READING.format(margin=margin, fairing=fairing)
-    reading = (said, *(paper_words(cut, units) for cut in cuts))
+    reading = (said, " ".join(paper_words(cut, units) for cut in cuts))
+    by_side = [[cut for cut in cuts if cut.side == side] for side in dict.fromkeys(cut.side for cut in cuts)]
+    plans = [plan_of(own, layout, HEIGHT / len(by_side)) for own in by_side]
     blocks: tuple[Block, ...] = (
         Text(BEFORE, "Before you cut", "caution"),
         facts,
-        plan_of(cuts, layout),
+        *plans,
         *tables,
         Text(reading, "How to read this sheet", "small"),
     )
@@ -113,21 +118,30 @@ def marks_table(template: Template, units: Units) -> Table:
     return Table(columns, tuple(rows), name)
 
 
-def plan_of(cuts: Sequence[Template], layout: Layout) -> Plan:
-    """Return the panel with its cuts as seen from outside: from its own side, or from above."""
-    panel = layout.panels[cuts[0].panel]
-    sides = {cut.side for cut in cuts}
-    side: Side = cuts[0].side if len(sides) == 1 else "middle"
+def plan_of(cuts: Sequence[Template], layout: Layout, height: float = HEIGHT) -> Plan:
+    """Return the cuts on one side with the panel round them as seen from outside: from the side, or above."""
+    panel, side = layout.panels[cuts[0].panel], cuts[0].side
     points = placement.world_points(layout.bodies[panel.body].placement, panel.whole.vertices)
-    rims = _rims(points, panel.whole.triangles)
-    lines = [Line(_seen(rim, side), 0.5) for rim in rims[:MOST_RIMS]]
-    lines += [Line(_seen(cut.line, side), 2.2) for cut in cuts]
     marks = [mark for cut in cuts for mark in cut.marks]
-    tapes = [np.array([mark.place, offset.place]) for mark in marks for offset in mark.offsets]
-    lines += [Line(_seen(tape, side), 0.4, (1.5, 2.5)) for tape in tapes]
     places = _seen(np.array([mark.place for mark in marks]), side)
+    every = np.concatenate([_seen_points(cut.line, side) for cut in cuts])
+    low, high = every.min(axis=0) - ROUND_IT, every.max(axis=0) + ROUND_IT
+    rims = [_seen(rim, side) for rim in _rims(points, panel.whole.triangles)]
+    tapes = [_seen(np.array([mark.place, offset.place]), side) for mark in marks for offset in mark.offsets]
+    lines = [Line(rim, 0.5) for rim in rims if _is_inside(rim, low, high)][:MOST_RIMS]
+    lines += [Line(_seen(cut.line, side), 2.2) for cut in cuts]
+    lines += [Line(tape, 0.4, (1.5, 2.5)) for tape in tapes if _is_inside(tape, low, high)]
     numbers = tuple((mark.number, at) for mark, at in zip(marks, places, strict=True))
-    return Plan(tuple(lines), numbers)
+    words = f"{side_words(side)}, seen from {'above' if side == 'middle' else 'outside'}"
+    drawn = np.array([point for line in lines for point in line.points])
+    size = float(np.ptp(drawn[:, 1]))
+    below = (float(drawn[:, 0].mean()), float(drawn[:, 1].min()) - BELOW * max(size, ROUND_IT))
+    lines.append(Line((below, below), 0.0))  # so that there is room for the words
+    return Plan(tuple(lines), numbers, ((words, below),), height)
+
+
+def _is_inside(points: Sequence[Xy], low: Floats, high: Floats) -> bool:
+    return all(low[0] <= x <= high[0] and low[1] <= y <= high[1] for x, y in points)
 
 
 def paper_words(cut: Template, units: Units) -> str:
@@ -162,15 +176,18 @@ def _mm(value: float, units: Units) -> str:
 
 
 def _seen(points: Floats, side: Side) -> tuple[Xy, ...]:
-    """Return points (n, 3) as seen from outside the car: front to the left on its left side."""
+    return tuple((float(x), float(y)) for x, y in _seen_points(points, side))
+
+
+def _seen_points(points: Floats, side: Side) -> Floats:
+    """Return points (n, 3) as seen from outside the car (n, 2): front to the left on its left side."""
     match side:
         case "left":
-            seen = np.stack([-points[:, 0], points[:, 2]], axis=1)
+            return np.stack([-points[:, 0], points[:, 2]], axis=1)
         case "right":
-            seen = np.stack([points[:, 0], points[:, 2]], axis=1)
+            return np.stack([points[:, 0], points[:, 2]], axis=1)
         case "middle":
-            seen = np.stack([-points[:, 1], points[:, 0]], axis=1)
-    return tuple((float(x), float(y)) for x, y in seen)
+            return np.stack([-points[:, 1], points[:, 0]], axis=1)
 
 
 def _rims(points: Floats, triangles: NDArray[np.integer]) -> Floats:

@@ -64,6 +64,8 @@ def of(
         blocks.append(wanted)
     blocks.append(_findings_text(report.findings, layout, report, units))
     blocks.append(_tube_list(schedule, layout, report, units))
+    if (to_cut := _panels_to_cut(layout)).paragraphs:
+        blocks.append(to_cut)
     if dies.rows:
         blocks.append(dies)
     blocks += [
@@ -72,6 +74,19 @@ def of(
         Text(READING, "How to read the sheets", "small"),
     ]
     return Page("cover", job, f"Tube packet, {made.isoformat()}", tuple(blocks))
+
+
+def _panels_to_cut(layout: Layout) -> Text:
+    """Name the panels that are cut for tyres: their sheets follow those of the tubes."""
+    names = [
+        wording.one_line(panel.name)
+        for panel in layout.panels.values()
+        if panel.trim is not None and panel.kept
+    ]
+    if not names:
+        return Text(())
+    words = f"{wording.listed(names)}. A sheet for each stands after the tubes; templates.pdf has the lines."
+    return Text((words,), "Panels to cut for tyres")
 
 
 def _bent_on(schedule: Schedule) -> dict[tuple[int, int], list[TubeRecord]]:

@@ -166,6 +166,7 @@ def test_a_packet_holds_templates_only_where_a_panel_is_trimmed(layout: Layout, 
     assert all(path.is_file() for path in paths)
     words = "".join(page.extract_text() for page in PdfReader(tmp_path / "a" / "packet.pdf").pages)
     assert "Before you cut" in words
+    assert "Panels to cut for tyres" in words
     whole = trimming.untrimmed(layout, WING)
     plain = packet.write_packet(whole, None, tmp_path / "b", units.MILLIMETRES, made=made)
     assert len(plain) == 4

@@ -34,6 +34,7 @@ class TrimRows(Rows):
         self._units = units
         self._panel = 0
         self._twin: int | None = None
+        self._like: tuple[object, object, int, int | None] = (None, None, 0, None)  # the other side's panel
         self._bites: tuple[Bite, ...] | None = None  # None: what is known is of another layout
         self._column.setContentsMargins(0, 0, 0, 0)
         self.heading("Tyres")
@@ -95,10 +96,18 @@ class TrimRows(Rows):
 
     def _twin_of(self, layout: Layout, panel: int) -> int | None:
         """Return the panel on the other side, where tyres need some of it too."""
-        twin = trimming.twin_of(layout, panel)
+        twin = self._like_of(layout, panel)
         if twin is None or not layout.panels[twin].kept or not self._bites_of(layout, twin):
             return None
         return twin
+
+    def _like_of(self, layout: Layout, panel: int) -> int | None:
+        """Return the panel's like on the other side; looked for once, not at each report."""
+        panels, bodies, known, like = self._like
+        if panels is not layout.panels or bodies is not layout.bodies or known != panel:
+            like = trimming.twin_of(layout, panel)
+            self._like = (layout.panels, layout.bodies, panel, like)
+        return like
 
     def show_report(self, report: Report) -> None:
         """Take what the checks say of tyres and panels, once they are through."""

@@ -10,7 +10,7 @@ from geometry.layout import Layout
 from geometry.tolerances import SAME_POINT
 from geometry.vectors import Floats, Ints
 
-GRID = 8.0  # mm that corners of large panels are drawn to for winding; less than the radius of what runs there
+GRID = 8.0  # mm that large panels are drawn to for winding; less than the radius of what runs there
 LARGE = 200_000  # triangles
 LARGEST_GRID = 2.0**62  # cells that can be numbered
 WRAPPED = 0.75  # of a turn; open doors and holes in a scan cost some of the whole turn

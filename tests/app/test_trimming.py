@@ -142,8 +142,8 @@ def test_cuts_are_written_into_a_folder(qtbot: QtBot, opened: Any, answers: Any,
     assert {
         "cuts.pdf",
         "templates.pdf",
-        "left-front-wing-2-cut-1.svg",
-        "left-front-wing-2-cut-1.dxf",
+        "left-front-wing-2-cut-1-part-1.svg",
+        "left-front-wing-2-cut-1-part-1.dxf",
     } <= names
     assert not any(name.startswith("right") for name in names)
     assert "files in" in said(opened)

@@ -9,7 +9,7 @@ from app import wording
 from app.session import Session
 from geometry import edits
 from geometry.errors import GeometryError
-from geometry.layout import Layout
+from geometry.layout import NAMED, Layout
 from geometry.vectors import Vec3, distance
 
 NO_PLACE = (
@@ -193,18 +193,11 @@ class SelectionCommands(QObject):
 def names(layout: Layout, ids: Iterable[int]) -> str:
     """What things are called in the undo menu: a name for one, a count for several."""
     chosen = list(ids)
-    kinds = (
-        ("tube", "tubes", layout.tubes),
-        ("panel", "panels", layout.panels),
-        ("body", "bodies", layout.bodies),
-        ("axle", "axles", layout.axles),
-        ("node", "nodes", layout.nodes),
-    )
-    if len(chosen) == 1:
-        thing = next((things[chosen[0]] for _, _, things in kinds if chosen[0] in things), None)
-        return str(getattr(thing, "name", "node"))
-    counts = ((sum(id in things for id in chosen), one, many) for one, many, things in kinds)
-    return wording.listed([wording.counted(count, one, many) for count, one, many in counts if count])
+    if len(chosen) != 1:
+        return wording.things(layout, chosen)
+    named = (getattr(layout, kind) for kind in NAMED)
+    thing = next((things[chosen[0]] for things in named if chosen[0] in things), None)
+    return str(getattr(thing, "name", "node"))
 
 
 def longest_leg(layout: Layout, tube: int) -> tuple[int, Vec3]:

@@ -8,8 +8,9 @@ from PySide6.QtGui import QUndoCommand, QUndoStack
 from shiboken6 import isValid
 
 from app.guarded import guarded
+from geometry import keeping
 from geometry.errors import GeometryError
-from geometry.layout import Layout
+from geometry.layout import SELECTABLE, Layout
 
 UNDO_STEPS = 1000
 
@@ -84,11 +85,11 @@ class Session(QObject):
     def preview(self, layout: Layout) -> None:
         """Show a layout without recording it."""
         self._set_previewing(True)
-        self._show(layout)
+        self._show(keeping.kept(self._recorded, layout))
 
     def commit(self, name: str, layout: Layout | None = None) -> None:
         """Record the given or previewed layout as one undo step, named as the Edit menu shall say it."""
-        after = self._layout if layout is None else layout
+        after = self._layout if layout is None else keeping.kept(self._recorded, layout)
         self._set_previewing(False)
         if after is self._recorded:
             self._show(after)
@@ -164,5 +165,4 @@ class Session(QObject):
 
     def _exists(self, id: int) -> bool:
         layout = self._layout
-        kinds = (layout.nodes, layout.tubes, layout.panels, layout.bodies, layout.axles)
-        return any(id in things for things in kinds)
+        return any(id in getattr(layout, kind) for kind in SELECTABLE)

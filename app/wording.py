@@ -103,6 +103,18 @@ CAUTIONS: tuple[tuple[str, str], ...] = (
 )
 
 
+COUNTED = {
+    "tubes": ("tube", "tubes"),
+    "nodes": ("node", "nodes"),
+    "panels": ("panel", "panels"),
+    "bodies": ("body", "bodies"),
+    "axles": ("axle", "axles"),
+    "references": ("reference", "references"),
+    "zones": ("access zone", "access zones"),
+    "measures": ("measure", "measures"),
+}
+
+
 def safe_words(standing: Standing, units: Units) -> str:
     """Say what of a clearance is sure to be left in the shop: 23.2 mm safe."""
     return f"{units_of.format_length(standing.safe, units)} safe"
@@ -136,6 +148,13 @@ def listed(words: Sequence[str]) -> str:
 def counted(count: int, one: str, many: str | None = None) -> str:
     """Write a count with its noun: 1 bend, 3 bends."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def things(layout: Layout, ids: Iterable[int]) -> str:
+    """Count things by their kind: 2 tubes and 1 node."""
+    chosen = set(ids)
+    counts = ((len(chosen & getattr(layout, kind).keys()), kind) for kind in COUNTED)
+    return listed([counted(count, *COUNTED[kind]) for count, kind in counts if count])
 
 
 def ordinal(number: int) -> str:

@@ -14,7 +14,19 @@ from geometry import landings, mirroring, naming, refusals, weld_marks
 from geometry.body import panels
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
-from geometry.layout import LIMITS, BendFrom, Cut, Landing, Layout, Limits, Node, Stock, Tube
+from geometry.layout import (
+    LIMITS,
+    NAMED,
+    SELECTABLE,
+    BendFrom,
+    Cut,
+    Landing,
+    Layout,
+    Limits,
+    Node,
+    Stock,
+    Tube,
+)
 from geometry.tolerances import FARTHEST_POINT, LENGTH_NOISE, SAME_POINT
 from geometry.tube import bending, centreline, welds
 from geometry.vectors import Vec3, distance, plus, vec
@@ -197,10 +209,10 @@ def reverse_tube(layout: Layout, tube: int) -> Layout:
 
 
 def delete(layout: Layout, ids: Iterable[int]) -> Layout:
-    """Delete nodes, tubes, panels, bodies and axles; what sat on a deleted tube stays where it is, free."""
+    """Delete things of any kind; what sat on a deleted tube stays where it is, free."""
     gone = set(ids)
-    known = (layout.nodes, layout.tubes, layout.panels, layout.bodies, layout.axles)
-    if unknown := [id for id in gone if not any(id in things for things in known)]:
+    kinds = {kind: getattr(layout, kind) for kind in SELECTABLE}
+    if unknown := [id for id in gone if not any(id in things for things in kinds.values())]:
         raise GeometryError("What was to be deleted is no longer in the job.", unknown)
     tubes = {
         tube.id: _through(tube, [id for id in tube.nodes if id not in gone])
@@ -212,15 +224,10 @@ def delete(layout: Layout, ids: Iterable[int]) -> Layout:
         panel.id for panel in layout.panels.values() if not gone.isdisjoint((panel.id, panel.body))
     }
     after = panels.without(after, gone_panels)
-    return settled(
-        layout,
-        replace(
-            after,
-            nodes=without(after.nodes, gone),
-            bodies=without(after.bodies, gone),
-            axles=without(after.axles, gone),
-        ),
-    )
+    standing = {
+        kind: without(getattr(after, kind), gone) for kind in SELECTABLE if kind not in ("tubes", "panels")
+    }
+    return settled(layout, replace(after, **standing))
 
 
 def set_stock(layout: Layout, tubes: Iterable[int], stock: int) -> Layout:
@@ -288,11 +295,11 @@ def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...
 
 
 def rename(layout: Layout, id: int, name: str) -> Layout:
-    """Give a tube, panel, body, stock, die, bender or axle another name."""
+    """Give a thing that has a name another one."""
     name = naming.checked(name)
     if id in layout.tubes and name != layout.tubes[id].name:
         name = naming.free_for_tube(layout, name)
-    for kind in ("tubes", "panels", "bodies", "stocks", "dies", "benders", "axles"):
+    for kind in (*NAMED, "stocks", "dies", "benders", "snapshots"):
         things = getattr(layout, kind)
         if id in things:
             if things[id].name == name:

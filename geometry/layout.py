@@ -12,14 +12,12 @@ import numpy as np
 from msgspec import Struct, field
 from numpy.typing import NDArray
 
-from geometry.vectors import Vec3
+from geometry.aids import Measure, Purpose, Reference, Zone
+from geometry.vectors import UNTURNED, Rows3, Vec3
 
 Axis = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 LengthUnit = Literal["mm", "cm", "m", "in", "ft"]
 MM_PER_UNIT: dict[LengthUnit, float] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
-
-Rows3 = tuple[Vec3, Vec3, Vec3]
-UNTURNED: Rows3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 Cut = Literal["before", "after"]  # an end is cut to fit before bending, or after it at a trim line
@@ -27,6 +25,7 @@ BendFrom = Literal["best", "start", "end", "middle"]  # the end that leads at th
 BendPart = Literal["start", "middle", "end"]  # of one bend, the end that leads first
 Tie = Literal["body", "frame", "neither"]  # what a tube is fixed to by itself, not through other tubes
 Suspension = Literal["solid", "independent"]
+Side = Literal["left", "right"]
 
 
 class Landing(Struct, frozen=True):
@@ -47,6 +46,8 @@ class Node(Struct, frozen=True):
     position: Vec3
     landing: Landing | None = None
     sleeve: bool = False  # the two tubes that end here are joined over an inner sleeve
+    standoff: float | None = None  # of the thickest tube through it: kept while it slides along the body
+    twin: int | None = None  # the node across the centre plane; its own id: it stays in the plane
 
 
 class Weld(Struct, frozen=True):
@@ -75,6 +76,9 @@ class Tube(Struct, frozen=True):
     standoff_farthest: float | None = None
     hugs: bool = True  # False: not meant to follow the body, so it never stands off too far
     welds: tuple[Weld, ...] = ()
+    twin: int | None = None  # the tube across the centre plane; its own id: it is its own mirror image
+    shown: bool = True  # hidden tubes are checked all the same
+    locked: bool = False  # neither it nor its nodes are moved by hand
 
 
 class Stock(Struct, frozen=True):
@@ -455,6 +459,11 @@ LIMITS: dict[str, LimitInfo] = {
 }
 
 
+# What can be selected, and what of that has a name that people read.
+NAMED = ("tubes", "bodies", "panels", "axles", "references", "zones", "measures")
+SELECTABLE = ("nodes", *NAMED)
+
+
 class Layout(Struct, frozen=True, eq=False):
     """Everything that undo can bring back."""
 
@@ -470,3 +479,19 @@ class Layout(Struct, frozen=True, eq=False):
     trials: dict[int, TrialBend] = field(default_factory=dict)
     axles: dict[int, Axle] = field(default_factory=dict)
     limits: Limits = Limits()
+    both_sides: bool = False  # new tubes get a twin across the centre plane
+    leads: Side = "left"  # the side that the other one follows where both were changed at once
+    references: dict[int, Reference] = field(default_factory=dict)
+    zones: dict[int, Zone] = field(default_factory=dict)
+    not_needed: tuple[Purpose, ...] = ()  # purposes of zones that this car has no use for
+    measures: dict[int, Measure] = field(default_factory=dict)
+    snapshots: dict[int, "Snapshot"] = field(default_factory=dict)
+
+
+class Snapshot(Struct, frozen=True, eq=False):
+    """The layout as it was once, under a name; it holds no snapshots itself."""
+
+    id: int
+    name: str
+    made: str  # date and time, ISO 8601
+    layout: Layout

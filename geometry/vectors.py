@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Vec3 = tuple[float, float, float]
+Rows3 = tuple[Vec3, Vec3, Vec3]
+UNTURNED: Rows3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 

@@ -67,18 +67,7 @@ class ManyPage(Page):
     def refresh(self) -> None:
         layout = self._session.layout
         tubes, nodes, panels = self._tubes(), self._nodes(), self._panels()
-        bodies, axles = (
-            [id for id in self._session.selection if id in kind] for kind in (layout.bodies, layout.axles)
-        )
-        counts = (
-            (tubes, "tube", "tubes"),
-            (nodes, "node", "nodes"),
-            (panels, "panel", "panels"),
-            (bodies, "body", "bodies"),
-            (axles, "axle", "axles"),
-        )
-        words = [wording.counted(len(things), one, many) for things, one, many in counts if things]
-        self.title.setText(wording.listed(words))
+        self.title.setText(wording.things(layout, self._session.selection))
         self._show_tubes(layout, tubes)
         self._show_places([layout.nodes[id].position for id in nodes])
         movable = bool(tubes or nodes)

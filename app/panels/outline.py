@@ -21,11 +21,12 @@ from app.units import Units
 from geometry import edits
 from geometry.checks import standoff
 from geometry.checks.findings import Report
-from geometry.layout import Layout, Tube
+from geometry.layout import NAMED, Layout, Tube
 
 ID = Qt.ItemDataRole.UserRole
 NAME, STATE = 0, 1
-HEADINGS = ("Body", "Tubes", "Wheels")
+HEADINGS = ("Body", "Tubes", "Wheels", "References", "Access zones", "Measures")
+PLAIN = {"axles": "Wheels", "references": "References", "zones": "Access zones", "measures": "Measures"}
 OPEN_UP_TO = 10  # panels of a body that are listed at once; more would push the tubes out of sight
 
 
@@ -129,7 +130,8 @@ class OutlinePanel(QWidget):
         self._fill()
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
-        same = before.tubes == after.tubes and before.bodies == after.bodies and before.axles == after.axles
+        same = before.tubes == after.tubes and before.bodies == after.bodies
+        same = same and all(getattr(before, kind) is getattr(after, kind) for kind in PLAIN)
         if same and _panels_look(before) == _panels_look(after) and before.nodes.keys() == after.nodes.keys():
             return  # nodes that only moved look the same here
         self._fill()
@@ -153,11 +155,12 @@ class OutlinePanel(QWidget):
             group.setFlags(Qt.ItemFlag.ItemIsEnabled)
             for tube in layout.tubes.values():
                 self._add_tube(group, tube)
-        if layout.axles:
-            group = QTreeWidgetItem(self._tree, [HEADINGS[2], ""])
-            group.setFlags(Qt.ItemFlag.ItemIsEnabled)
-            for axle in layout.axles.values():
-                self._add(group, axle.id, axle.name)
+        for kind, heading in PLAIN.items():
+            if things := getattr(layout, kind):
+                group = QTreeWidgetItem(self._tree, [heading, ""])
+                group.setFlags(Qt.ItemFlag.ItemIsEnabled)
+                for thing in things.values():
+                    self._add(group, thing.id, thing.name)
         for item in self._all_items():
             key = self._key(item)
             is_long = key in layout.tubes or item.childCount() > OPEN_UP_TO
@@ -298,10 +301,7 @@ def tube_states(report: Report, layout: Layout, units: Units) -> dict[int, str]:
 
 
 def _named(layout: Layout) -> dict[int, str]:
-    names = {id: tube.name for id, tube in layout.tubes.items()}
-    names |= {id: panel.name for id, panel in layout.panels.items()}
-    names |= {id: axle.name for id, axle in layout.axles.items()}
-    return names | {id: body.name for id, body in layout.bodies.items()}
+    return {id: thing.name for kind in NAMED for id, thing in getattr(layout, kind).items()}
 
 
 def _panels_look(layout: Layout) -> list[tuple[object, ...]]:

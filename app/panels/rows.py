@@ -1,6 +1,7 @@
 """Rows of labels and fields, as the panels at the right are made of."""
 
 from collections.abc import Iterable
+from typing import Any
 
 from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QWheelEvent
@@ -20,7 +21,7 @@ from app.panels.fields import SEVERAL, LengthField, TextField
 from app.session import Session
 from app.units import Units
 from geometry import edits
-from geometry.layout import Axle, Body, Panel, Tube
+from geometry.layout import NAMED
 
 LONG_LABEL = "Trial bends"  # so wide is the column of labels, that fields stand below each other
 
@@ -156,10 +157,11 @@ class NamedPage(Page):
         if thing is not None and not self.name.hasFocus():
             self.name.setText(thing.name)
 
-    def _thing(self) -> Tube | Panel | Body | Axle | None:
+    def _thing(self) -> Any:
+        """The thing that is shown; it has an id and a name."""
         layout, id = self._session.layout, self._id
-        things = (layout.tubes, layout.panels, layout.bodies, layout.axles)
-        return next((kind[id] for kind in things if id in kind), None)
+        kinds = (getattr(layout, kind) for kind in NAMED)
+        return next((things[id] for things in kinds if id in things), None)
 
     def _on_name(self) -> None:
         thing, wanted = self._thing(), self.name.text().strip()

@@ -19,7 +19,6 @@ from geometry.body.shape import Mirror, Sample
 from geometry.errors import BodyFileError, GeometryError
 from geometry.layout import (
     MM_PER_UNIT,
-    UNTURNED,
     Axis,
     Body,
     Layout,
@@ -27,10 +26,9 @@ from geometry.layout import (
     Mesh,
     Panel,
     Placement,
-    Rows3,
 )
 from geometry.progress import Progress, no_progress
-from geometry.vectors import Floats, Vec3, vec
+from geometry.vectors import UNTURNED, Floats, Rows3, Vec3, vec
 
 ASKEW = 0.005  # of the width: two sides that differ by more may be so because the body stands askew
 LEAST_SAMPLE = 100  # points; fewer say nothing of a shape

@@ -8,9 +8,9 @@ import numpy as np
 
 from geometry.body import tyres
 from geometry.errors import GeometryError
-from geometry.layout import Axle, Layout, Mesh, Stock, Tube
+from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Stock, Tube
 
-KINDS = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles")
+KINDS = (*SELECTABLE, "stocks", "dies", "benders", "trials", "snapshots")
 
 
 def broken_promises(layout: Layout) -> Iterator[str]:

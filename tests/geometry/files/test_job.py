@@ -276,7 +276,7 @@ def test_an_older_format_is_upgraded_step_by_step(tmp_path: Path, monkeypatch: p
         ('"die": 31', '"die": 30', "tube T2 is bent on die 30, which is missing"),
         ('"tube": 20', '"tube": 22', "node 4 lands on tube 22, which is missing"),
         ('"tube": 20', '"tube": 21', "tubes T2 land on one another in a ring"),
-        ('"next_id": 40', '"next_id": 31', "id 31 was never given out"),
+        ('"next_id": 40', '"next_id": 31', "id 35 was never given out"),
         ('"id": 31', '"id": 32', "id 31 of dies holds id 32"),
         ('"body": 11', '"body": 12', "panel roof belongs to body 12, which is missing"),
         ('"panel": 12', '"panel": 19', "tube T1 is welded to panel 19, which is missing"),

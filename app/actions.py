@@ -95,10 +95,23 @@ COMMANDS: tuple[Command, ...] = (
     ),
     Command(
         "mirror",
-        "Copy to the &other side",
+        "Pair with the &other side",
         "M",
-        "Copy the selected tubes across the centre plane.",
+        "Make the selected tubes' twins across the centre plane; from then on each follows the other.",
         "mirror",
+    ),
+    Command(
+        "release_twins",
+        "Let t&he sides differ",
+        "Shift+M",
+        "Let the selected tubes and their twins each go their own way.",
+    ),
+    Command(
+        "both_sides",
+        "Lay on &both sides",
+        "B",
+        "What is laid from now on appears on both sides, and each side follows the other.",
+        is_switch=True,
     ),
     Command("reverse", "&Reverse", "R", "Let the selected tube start at its other end; the shape stays."),
     Command(
@@ -312,8 +325,8 @@ SEPARATOR = "-"
 MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
-    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - mirror reverse "
-    "add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
+    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - both_sides mirror release_twins "
+    "reverse add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
@@ -352,7 +365,7 @@ SHORT_WORDS = {
 }
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
-    ("mirror", "reverse", "select_nodes", "add_corner"),
+    ("mirror", "release_twins", "reverse", "select_nodes", "add_corner"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),

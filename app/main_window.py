@@ -373,6 +373,7 @@ class MainWindow(QMainWindow):
     def _on_committed(self, layout: Layout) -> None:
         self.message.forget_refusal()
         self._show_title()
+        self.commands["both_sides"].setChecked(layout.both_sides)
         self._update_actions()
 
     def _on_report(self, revision: int, report: Report) -> None:
@@ -520,7 +521,9 @@ class MainWindow(QMainWindow):
             "delete": free and bool(self.session.selection),
             "select_all": free and bool(layout.tubes),
             "select_nodes": free and bool(tubes),
-            "mirror": free and bool(tubes),
+            "mirror": free and any(layout.tubes[id].twin is None for id in tubes),
+            "release_twins": free and any(layout.tubes[id].twin is not None for id in tubes),
+            "both_sides": free,
             "reverse": free and bool(tubes),
             "add_corner": free and bool(tubes),
             "remove_corner": free and bool(nodes),

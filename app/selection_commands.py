@@ -7,7 +7,7 @@ from PySide6.QtCore import QObject
 
 from app import wording
 from app.session import Session
-from geometry import edits
+from geometry import edits, symmetry
 from geometry.errors import GeometryError
 from geometry.layout import NAMED, Layout
 from geometry.vectors import Vec3, distance
@@ -54,18 +54,24 @@ class SelectionCommands(QObject):
         self._session.select(node for id in self.tubes for node in layout.tubes[id].nodes)
 
     def mirror(self) -> None:
-        """Copy across the centre plane and select the copies."""
+        """Make the selected tubes' twins across the centre plane, or pair them with what stands there."""
         tubes = self.tubes
-        made: list[int] = []
+        words = f"Pair {names(self._session.layout, tubes)} with the other side"
+        if self._session.apply(words, lambda now: symmetry.paired(now, tubes)[0]):
+            layout = self._session.layout
+            twins = (layout.tubes[id].twin for id in tubes)
+            self._session.select({*tubes, *(twin for twin in twins if twin is not None)})
 
-        def mirrored(layout: Layout) -> Layout:
-            after, ids = edits.mirror(layout, tubes)
-            made.extend(ids)
-            return after
+    def release_twins(self) -> None:
+        """Let the selected tubes and their twins each go their own way."""
+        tubes = [id for id in self.tubes if self._session.layout.tubes[id].twin is not None]
+        words = f"Release {names(self._session.layout, tubes)} from the other side"
+        self._session.apply(words, lambda now: symmetry.released(now, tubes))
 
-        words = f"Copy {names(self._session.layout, tubes)} to the other side"
-        if self._session.apply(words, mirrored):
-            self._session.select(made)
+    def both_sides(self, on: bool) -> None:
+        """Let what is laid from now on appear on both sides, or not."""
+        words = "Lay on both sides" if on else "Lay on one side"
+        self._session.apply(words, lambda now: symmetry.set_both_sides(now, on))
 
     def reverse(self) -> None:
         self._for_each("Reverse", self.tubes, edits.reverse_tube)

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 from msgspec.structs import replace
 
-from geometry import landings, mirroring, naming, refusals, weld_marks
+from geometry import landings, naming, refusals, weld_marks
 from geometry.body import panels
 from geometry.errors import GeometryError
 from geometry.landings import NOTHING_WANTED
@@ -43,7 +43,7 @@ def add_node(layout: Layout, position: Vec3, landing: Landing | None = None) -> 
     """Add a free node, or one on a tube; it stays until a tube has used it and lets it go."""
     id = layout.next_id
     if landing is not None:
-        position = _landing_place(layout, landing)
+        position = place_of(layout, landing)
     node = Node(id, refusals.checked_place(position), landing)
     return replace(layout, nodes={**layout.nodes, id: node}, next_id=id + 1), id
 
@@ -69,7 +69,7 @@ def place_node(layout: Layout, id: int, position: Vec3) -> Layout:
 def set_landing(layout: Layout, node: int, landing: Landing | None) -> Layout:
     """Seat a node on a tube, or free it where it is."""
     if landing is not None:
-        _landing_place(layout, landing)
+        place_of(layout, landing)
     changed = replace(_node(layout, node), landing=landing)
     return settled(layout, _with_nodes(layout, {node: changed}))
 
@@ -275,22 +275,6 @@ def set_bend_from(layout: Layout, tubes: Iterable[int], bend_from: BendFrom) -> 
     return with_tubes(layout, changed)
 
 
-def mirror(layout: Layout, tubes: Iterable[int]) -> tuple[Layout, tuple[int, ...]]:
-    """Copy tubes across the centre plane; return the ids of the new tubes.
-
-    Nodes on the plane, and nodes already standing where a mirrored one belongs, are shared. A tube
-    that is its own mirror image, or whose image is there already, is left alone.
-    """
-    chosen = list(_tubes(layout, tubes))
-    after, twins = mirroring.mirrored(layout, chosen)
-    if not twins:
-        raise GeometryError(
-            "Nothing to mirror: each chosen tube is its own mirror image or has one already.",
-            [tube.id for tube in chosen],
-        )
-    return settled(layout, after), twins
-
-
 # Names, panels, limits
 
 
@@ -451,7 +435,7 @@ def _marks_shared_out(before: Layout, after: Layout, whole: Tube, parts: tuple[i
     return with_tubes(after, {part.id: part for part in changed})
 
 
-def _landing_place(layout: Layout, landing: Landing) -> Vec3:
+def place_of(layout: Layout, landing: Landing) -> Vec3:
     """Return where a landing is, or refuse one that is off its tube."""
     tube = _tube(layout, landing.tube)
     line = centreline.of(layout, tube)

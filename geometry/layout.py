@@ -77,6 +77,7 @@ class Tube(Struct, frozen=True):
     hugs: bool = True  # False: not meant to follow the body, so it never stands off too far
     welds: tuple[Weld, ...] = ()
     twin: int | None = None  # the tube across the centre plane; its own id: it is its own mirror image
+    mirrors: bool = True  # False: of this side only, it gets no twin
     shown: bool = True  # hidden tubes are checked all the same
     locked: bool = False  # neither it nor its nodes are moved by hand
 

@@ -7,7 +7,7 @@ the winch hoop are too close to each other, and the lamp bar stands off the roof
 
 from typing import NamedTuple
 
-from geometry import edits, fixing, rack
+from geometry import edits, fixing, rack, symmetry
 from geometry.body import measured
 from geometry.layout import Layout
 from geometry.vectors import Vec3
@@ -169,8 +169,8 @@ def build() -> Layout:
         )
         layout = fixing.set_standoff(layout, [tube], farthest=laid.farthest)
         if laid.name.startswith("Left "):
-            layout, _ = edits.mirror(layout, [tube])
-    return layout
+            layout, _ = symmetry.paired(layout, [tube])
+    return symmetry.set_both_sides(layout, True)
 
 
 def _item(layout: Layout, item: Vec3 | _On) -> edits.Item:

@@ -28,7 +28,6 @@ GEOMETRY = (
         "landings",
         "measuring",
         "mends",
-        "mirroring",
         "naming",
         "part_groups",
         "rack",

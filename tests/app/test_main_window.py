@@ -444,8 +444,9 @@ def test_undo_names_what_it_takes_back(cage: Window) -> None:
 
 
 def test_a_refusal_stands_over_the_view_and_stops_nothing(cage: Window) -> None:
-    cage.session.select((tube(cage, "Hoop"),))
-    trigger(cage, "mirror")
+    hoop = tube(cage, "Hoop")
+    cage.session.select((cage.session.layout.tubes[hoop].nodes[0],))
+    trigger(cage, "split_here")
     assert cage.message.isVisible()
     assert cage.message.text.endswith(".")
     assert cage.message.parentWidget() is cage.centralWidget()

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 from msgspec.structs import replace
 
-from geometry import edits, rack
+from geometry import edits, rack, symmetry
 from geometry.errors import GeometryError
 from geometry.layout import Body, Die, Landing, Layout, Mesh, Panel, Stock
 from geometry.tolerances import SAME_POINT
@@ -604,7 +604,7 @@ class Editing(RuleBasedStateMachine):
     @rule(data=st.data())
     def mirror(self, data) -> None:
         tubes = {self.tube(data), self.tube(data)}
-        self.attempt(lambda layout: edits.mirror(layout, tubes))
+        self.attempt(lambda layout: symmetry.paired(layout, tubes))
 
     @precondition(lambda self: self.layout.tubes)
     @rule(data=st.data())

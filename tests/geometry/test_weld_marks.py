@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits, fixing, weld_marks
+from geometry import edits, fixing, symmetry, weld_marks
 from geometry.errors import GeometryError
 from geometry.layout import Body, Layout, Mesh, Panel, Weld
 from geometry.tube import centreline, welds
@@ -135,10 +135,10 @@ def test_reversing_turns_the_marks() -> None:
 
 def test_a_twin_is_welded_to_the_panel_on_its_side() -> None:
     layout, tube = elbow(Weld(LEFT, 300.0, 500.0), Weld(ROOF, 1500.0, None))
-    after, (twin,) = edits.mirror(layout, [tube])
+    after, (twin,) = symmetry.paired(layout, [tube])
     assert after.tubes[twin].welds == (Weld(RIGHT, 300.0, 500.0), Weld(ROOF, 1500.0, None))
     alone = edits.delete(layout, [RIGHT])
-    after, (twin,) = edits.mirror(alone, [tube])
+    after, (twin,) = symmetry.paired(alone, [tube])
     assert after.tubes[twin].welds == (Weld(ROOF, 1500.0, None),)
 
 

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from app import wording
 from app.units import MILLIMETRES
-from geometry import edits, sample
+from geometry import edits, sample, symmetry
 from geometry.body.distance import BodyIndex
 from geometry.checks import findings, tubes
 from geometry.checks.finding import Finding
@@ -111,7 +111,7 @@ def test_the_run_ends_where_the_tubes_spread_beyond_the_reach() -> None:
 
 def test_mirror_twins_that_cross_at_the_centre_plane_are_found() -> None:
     layout = job([(0.0, 300.0, 0.0), (200.0, -15.0, 0.0), (900.0, -15.0, 0.0)])
-    layout, _ = edits.mirror(layout, [1])
+    layout, _ = symmetry.paired(layout, [1])
     assert [one.rule for one in found(layout)] == ["tubes.crossing"]
 
 

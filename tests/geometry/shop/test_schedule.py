@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits, rack
+from geometry import edits, rack, symmetry
 from geometry.checks import bends
 from geometry.errors import GeometryError
 from geometry.layout import Landing, Layout, TrialBend
@@ -250,7 +250,7 @@ def test_a_mirrored_tube_has_its_rotations_negated_and_nothing_else(points: list
     assume(all(abs(y) > 1.0 for _, y, _ in points))
     layout, tube = laid(points)
     try:
-        layout, (twin,) = edits.mirror(layout, [tube])
+        layout, (twin,) = symmetry.paired(layout, [tube])
     except GeometryError:
         assume(False)
     record, other = record_of(layout, tube), record_of(layout, twin)

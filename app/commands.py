@@ -203,6 +203,7 @@ def check_job(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
     from app import wording
     from app.export import json_file
     from app.units import MILLIMETRES
+    from geometry import zoning
     from geometry.checks import findings, groups
     from geometry.files import job
 
@@ -214,6 +215,9 @@ def check_job(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
         "tyres": [json_file.tyre_row(row, layout) for row in report.tyres],
         "tyres_and_panels": [json_file.bite_row(bite, layout) for bite in report.bites],
         "doors": [json_file.touch_row(touch, layout) for touch in report.touches],
+        "zones": [json_file.zone_row(row, layout) for row in report.zones],
+        "limits": [json_file.limit_row(row, layout) for row in report.limits],
+        "zones_unset": list(zoning.unset(layout)),
         "findings": [json_file.finding_row(finding, layout) for finding in report.findings],
     }
     lines = [wording.say_with_sign(finding, layout, MILLIMETRES) for finding in report.findings]

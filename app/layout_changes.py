@@ -9,7 +9,10 @@ from msgspec.structs import replace
 
 from geometry.layout import Layout, Limits, Mesh, Panel
 
-TABLES = ("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles")  # by id
+TABLES = (
+    *("nodes", "tubes", "bodies", "panels", "stocks", "dies", "benders", "trials", "axles"),
+    *("references", "zones"),
+)  # by id
 NO_TRIANGLES = Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int32))
 
 

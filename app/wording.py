@@ -46,6 +46,8 @@ RULE_TITLES: dict[str, str] = {
     "tubes.beside": "Tubes close side by side",
     "door.hits": "Tube in the way of a door",
     "door.room": "Too little room for a door",
+    "zone.in_the_way": "Tube in room kept free",
+    "reference.past_limit": "Past a limit",
     "tyre.hits_tube": "Tube in the way of a tyre",
     "tyre.near_tube": "Too little room for a tyre",
     "tyre.hits_panel": "Tyre reaches a panel",
@@ -297,7 +299,7 @@ def report_summary(report: "Report", layout: Layout, units: Units = MILLIMETRES)
         f"{units_of.format_length(limits.standoff_farthest, units)}{_own_standoffs(layout)}, scan error "
         f"{units_of.format_length(limits.scan_error, units)}, build tolerance "
         f"{units_of.format_length(limits.build_tolerance, units)}{_mount_words(layout, units)}"
-        f"{_tyre_words(layout, units) if report.is_complete else ''}"
+        f"{_tyre_words(layout, units) + _zone_words(layout) if report.is_complete else ''}"
     )
     found = severity_counts(report.findings)
     return f"{found} found. Checked: {checked}." if found else f"Nothing found. Checked: {checked}."
@@ -315,6 +317,15 @@ def _own_standoffs(layout: Layout) -> str:
 
 def _has_own_standoff(thing: Tube | Panel) -> bool:
     return thing.standoff_closest is not None or thing.standoff_farthest is not None
+
+
+def _zone_words(layout: Layout) -> str:
+    """Say how many access zones and limit planes the tubes were held against."""
+    limits = sum(reference.limit for reference in layout.references.values())
+    counts = [
+        counted(count, one) for count, one in ((len(layout.zones), "access zone"), (limits, "limit")) if count
+    ]
+    return f", {listed(counts)}" if counts else ""
 
 
 def _mount_words(layout: Layout, units: Units) -> str:

@@ -8,6 +8,7 @@ from app import wording
 from app.export import steps, trial_words, tube_page
 from app.export.sheet import Block, Cell, Column, Fact, Facts, Page, Picture, Table, Text
 from app.units import Units
+from geometry import zoning
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
 from geometry.layout import Layout
@@ -64,6 +65,8 @@ def of(
         blocks.append(wanted)
     blocks.append(_findings_text(report.findings, layout, report, units))
     blocks.append(_tube_list(schedule, layout, report, units))
+    if (unset := _unset_zones(layout)).paragraphs:
+        blocks.append(unset)
     if (to_cut := _panels_to_cut(layout)).paragraphs:
         blocks.append(to_cut)
     if dies.rows:
@@ -74,6 +77,16 @@ def of(
         Text(READING, "How to read the sheets", "small"),
     ]
     return Page("cover", job, f"Tube packet, {made.isoformat()}", tuple(blocks))
+
+
+def _unset_zones(layout: Layout) -> Text:
+    """Name in one line what room nobody has said to keep free, or not to need."""
+    unset = [zoning.PURPOSES[purpose].label.lower() for purpose in zoning.unset(layout)]
+    if not unset:
+        return Text(())
+    return Text(
+        (f"Neither set nor said not to be needed: {', '.join(unset)}.",), "Access zones not looked at"
+    )
 
 
 def _panels_to_cut(layout: Layout) -> Text:

@@ -16,6 +16,7 @@ from geometry.checks.findings import Report
 from geometry.checks.groups import Group
 from geometry.checks.moving import Touch
 from geometry.checks.tyres import Bite, TyreClearance
+from geometry.checks.zones import InZone, PastLimit
 from geometry.layout import Hinge, Layout
 from geometry.shop import schedule as schedules
 from geometry.shop.schedule import Schedule
@@ -103,6 +104,30 @@ def bite_row(bite: Bite, layout: Layout) -> dict[str, Any]:
         "clearance_mm": layout.limits.tyre_margin - bite.depth,
         "missing_mm": bite.depth,
         "at": list(bite.at),
+    }
+
+
+def zone_row(row: InZone, layout: Layout) -> dict[str, Any]:
+    """Return how deep a tube reaches into an access zone, for scripts, in mm."""
+    zone = layout.zones.get(row.zone)
+    return {
+        "zone": _name(layout.zones, row.zone),
+        "purpose": zone.purpose if zone is not None else None,
+        "tube": _name(layout.tubes, row.tube),
+        "depth_mm": row.depth,
+        "station_mm": row.station,
+        "at": list(row.at),
+    }
+
+
+def limit_row(row: PastLimit, layout: Layout) -> dict[str, Any]:
+    """Return how far a tube reaches past a limit plane (negative: before it), for scripts, in mm."""
+    return {
+        "limit": _name(layout.references, row.reference),
+        "tube": _name(layout.tubes, row.tube),
+        "past_mm": row.past,
+        "station_mm": row.station,
+        "at": list(row.at),
     }
 
 

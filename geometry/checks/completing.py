@@ -1,4 +1,4 @@
-"""What a check adds once the tubes are judged: tubes between them, profiles, doors and slides, tyres.
+"""What a check adds once the tubes are judged: tubes between them, profiles, doors, zones, tyres.
 
 Each part looks at what it was computed from last and does again only what hangs on something that changed.
 A part may be left out when something newer waits; it catches up the next time.
@@ -9,8 +9,9 @@ from typing import Any
 
 from msgspec.structs import replace
 
+from geometry import references
 from geometry.body.distance import BodyIndex
-from geometry.checks import groups, moving, profile, standing_off, tyres
+from geometry.checks import groups, moving, profile, standing_off, tyres, zones
 from geometry.checks import tubes as between_tubes
 from geometry.checks.report import Basis, Report, worst_first
 from geometry.checks.tyres import Envelopes
@@ -18,12 +19,13 @@ from geometry.layout import Layout
 
 Part = Callable[[Report, Basis], Report]
 
-BETWEEN, PROFILES, DOORS, TYRES = "between", "profiles", "doors", "tyres"
+BETWEEN, PROFILES, DOORS, ZONES, TYRES = "between", "profiles", "doors", "zones", "tyres"
 # Rules that each part speaks for: it takes back what it said and says it anew.
 FAMILIES: dict[str, tuple[str, ...]] = {
     BETWEEN: ("tubes.",),
     PROFILES: ("clearance.too_far",),
     DOORS: ("door.",),
+    ZONES: ("zone.", "reference."),
     TYRES: ("tyre.",),
 }
 RULES = tuple(rule for rules in FAMILIES.values() for rule in rules)
@@ -34,7 +36,7 @@ def completed(
 ) -> tuple[Report, bool]:
     """Return the report with what can be added while it may go on, and whether that was all."""
     basis = Basis(layout, index, envelopes)
-    for part in (_with_profiles, _with_pairs, _with_doors, _with_tyres):
+    for part in (_with_profiles, _with_pairs, _with_doors, _with_zones, _with_tyres):
         if not go_on():
             return report, False
         report = part(report, basis)
@@ -101,6 +103,31 @@ def _with_doors(report: Report, basis: Basis) -> Report:
     ]
     touches = tuple(sorted((*kept, *fresh), key=lambda row: (row.panel, row.tube)))
     return _with(report, DOORS, basis, moving.findings(layout, touches), touches=touches)
+
+
+def _with_zones(report: Report, basis: Basis) -> Report:
+    layout, before = basis.layout, report.bases.get(ZONES)
+    tubes, keep_out, limits = set(layout.tubes), set(layout.zones), _limits(layout)
+    if before is not None:
+        tubes = _changed_tubes(before.layout, layout)
+        keep_out = {id for id in layout.zones if before.layout.zones.get(id) is not layout.zones[id]}
+        limits = {id for id in limits if before.layout.references.get(id) is not layout.references[id]}
+    same = layout.tubes.keys() - tubes
+    known_zones, known_limits = layout.zones.keys() - keep_out, _limits(layout) - limits
+    within = [row for row in report.zones if row.zone in known_zones and row.tube in same]
+    within += zones.in_zones(layout, keep_out, layout.tubes)
+    within += zones.in_zones(layout, known_zones, tubes)
+    past = [row for row in report.limits if row.reference in known_limits and row.tube in same]
+    past += zones.past_limits(layout, limits, layout.tubes)
+    past += zones.past_limits(layout, known_limits, tubes)
+    said = zones.findings(layout, within, past)
+    within.sort(key=lambda row: (row.zone, row.tube))
+    past.sort(key=lambda row: (row.reference, row.tube))
+    return _with(report, ZONES, basis, said, zones=tuple(within), limits=tuple(past))
+
+
+def _limits(layout: Layout) -> set[int]:
+    return {reference.id for reference in references.limits(layout)}
 
 
 def _with_tyres(report: Report, basis: Basis) -> Report:

@@ -53,3 +53,4 @@ class Finding(Struct, frozen=True):
     amounts: dict[str, Amount] = {}
     words: dict[str, str] = {}  # said as they stand: the number of a bend, the name of a die
     mend: Mend | None = None
+    aids: tuple[int, ...] = ()  # zones and references that it is about

@@ -57,6 +57,10 @@ def check(
         touches=tuple(row for row in old.touches if row.tube in layout.tubes and row.panel in layout.panels),
         tyres=tuple(row for row in old.tyres if row.tube in layout.tubes and row.axle in layout.axles),
         bites=tuple(row for row in old.bites if row.panel in layout.panels and row.axle in layout.axles),
+        zones=tuple(row for row in old.zones if row.tube in layout.tubes and row.zone in layout.zones),
+        limits=tuple(
+            row for row in old.limits if row.tube in layout.tubes and row.reference in layout.references
+        ),
         findings=worst_first(
             (
                 *(found for found in old.findings if _stands(found, layout, kept)),
@@ -101,7 +105,12 @@ def _always() -> bool:
 def _stands(found: Finding, layout: Layout, kept: set[int]) -> bool:
     """Say whether a finding of the previous report goes into the next."""
     if completing.is_later(found.rule):  # until it is judged again, so that lists do not flicker
-        return layout.tubes.keys() >= set(found.tubes) and layout.panels.keys() >= set(found.panels)
+        aids = layout.zones.keys() | layout.references.keys()
+        return (
+            layout.tubes.keys() >= set(found.tubes)
+            and layout.panels.keys() >= set(found.panels)
+            and aids >= set(found.aids)
+        )
     return bool(set(found.tubes) & kept) and found.rule not in OF_SEVERAL
 
 

@@ -12,6 +12,7 @@ from geometry.checks.moving import Touch
 from geometry.checks.profile import Profile
 from geometry.checks.tubes import Pair
 from geometry.checks.tyres import Bite, Envelopes, TyreClearance
+from geometry.checks.zones import InZone, PastLimit
 from geometry.layout import Layout
 
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
@@ -28,8 +29,8 @@ class Basis(Struct, frozen=True, eq=False):
 class Report(Struct, frozen=True, eq=False):
     """What the checks say about a layout.
 
-    Pairs, profiles, touches, tyres and bites follow a moment after the rest, and until then are missing
-    or of the layout before.
+    Pairs, profiles, touches, tyres, bites, zones and limits follow a moment after the rest, and until then
+    are missing or of the layout before.
     """
 
     clearances: tuple[Clearance, ...] = ()  # each tube and panel nearer than the widest stand-off
@@ -39,6 +40,8 @@ class Report(Struct, frozen=True, eq=False):
     touches: tuple[Touch, ...] = ()  # tubes in the way of panels that open
     tyres: tuple[TyreClearance, ...] = ()  # tubes near or in what tyres sweep through
     bites: tuple[Bite, ...] = ()  # panels near or in what tyres sweep through
+    zones: tuple[InZone, ...] = ()  # tubes in access zones
+    limits: tuple[PastLimit, ...] = ()  # tubes past limit planes, or nearly so
     findings: tuple[Finding, ...] = ()  # worst first
     checked: frozenset[int] = frozenset()  # tubes whose figures belong to this layout
     is_complete: bool = False  # what follows later is in it, and of this layout

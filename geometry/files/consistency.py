@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from geometry import references, zoning
 from geometry.body import tyres
 from geometry.errors import GeometryError
 from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Stock, Tube
@@ -28,6 +29,7 @@ def broken_promises(layout: Layout) -> Iterator[str]:
     yield from _bad_carriers(layout)
     for axle in layout.axles.values():
         yield from _bad_axle(axle)
+    yield from _bad_aids(layout)
     for stock in layout.stocks.values():
         yield from _bad_stock(stock)
     for die in layout.dies.values():
@@ -115,6 +117,19 @@ def _bad_axle(axle: Axle) -> Iterator[str]:
         tyres.check(axle)
     except GeometryError as error:
         yield f"axle {axle.name} cannot be so ({str(error).rstrip('.')})"
+
+
+def _bad_aids(layout: Layout) -> Iterator[str]:
+    for reference in layout.references.values():
+        try:
+            references.checked(reference)
+        except GeometryError as error:
+            yield f"reference {reference.name} cannot be so ({str(error).rstrip('.')})"
+    for zone in layout.zones.values():
+        try:
+            zoning.checked(zone)
+        except GeometryError as error:
+            yield f"access zone {zone.name} cannot be so ({str(error).rstrip('.')})"
 
 
 def _bad_mesh(mesh: Mesh) -> Iterator[str]:

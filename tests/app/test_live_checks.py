@@ -298,9 +298,10 @@ def test_a_change_leads_from_one_layout_to_the_other_and_carries_only_what_is_ne
     assert Nudge() == Nudge()
 
 
-def test_every_table_of_a_layout_travels() -> None:
+def test_every_table_that_is_judged_travels() -> None:
     tables = [name for name in Layout.__struct_fields__ if isinstance(getattr(Layout(), name), dict)]
-    assert sorted(layout_changes.TABLES) == sorted(tables)
+    not_judged = ["measures", "snapshots"]
+    assert sorted((*layout_changes.TABLES, *not_judged)) == sorted(tables)
 
 
 class Busy(Wire):

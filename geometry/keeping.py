@@ -2,8 +2,9 @@
 
 from geometry import symmetry
 from geometry.layout import Layout
+from geometry.measuring import kept as measures
 
 
 def kept(before: Layout, after: Layout) -> Layout:
     """Return an edited layout with everything that follows what was edited; `before` is the recorded one."""
-    return symmetry.followed(before, after)
+    return measures.followed(before, symmetry.followed(before, after))

@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 
 from geometry import references, zoning
+from geometry.aids import Measure
 from geometry.body import tyres
 from geometry.errors import GeometryError
 from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Stock, Tube
+from geometry.measuring import values
 
 KINDS = (*SELECTABLE, "stocks", "dies", "benders", "trials", "snapshots")
 
@@ -30,6 +32,8 @@ def broken_promises(layout: Layout) -> Iterator[str]:
     for axle in layout.axles.values():
         yield from _bad_axle(axle)
     yield from _bad_aids(layout)
+    for measure in layout.measures.values():
+        yield from _bad_measure(layout, measure)
     for stock in layout.stocks.values():
         yield from _bad_stock(stock)
     for die in layout.dies.values():
@@ -130,6 +134,23 @@ def _bad_aids(layout: Layout) -> Iterator[str]:
             zoning.checked(zone)
         except GeometryError as error:
             yield f"access zone {zone.name} cannot be so ({str(error).rstrip('.')})"
+
+
+def _bad_measure(layout: Layout, measure: Measure) -> Iterator[str]:
+    least, most = values.SPOTS[measure.kind]
+    count = len(measure.spots)
+    if count < least or (most is not None and count > most):
+        yield f"measure {measure.name} is taken from {count} places and needs {least}"
+    for spot in measure.spots:
+        named = {
+            "nodes": getattr(spot, "node", None),
+            "tubes": getattr(spot, "tube", None),
+            "panels": getattr(spot, "panel", None),
+            "references": getattr(spot, "reference", None),
+        }
+        for kind, id in named.items():
+            if id is not None and id not in getattr(layout, kind):
+                yield f"measure {measure.name} is taken from {kind[:-1]} {id}, which is missing"
 
 
 def _bad_mesh(mesh: Mesh) -> Iterator[str]:

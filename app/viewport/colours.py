@@ -23,6 +23,8 @@ class Theme(Struct, frozen=True):
     section: str
     tyre: str
     swept: str  # what tyres sweep through
+    reference: str  # points, lines and planes to go by
+    zone: str  # room kept free
     figure: str
     text: str
     faint: str
@@ -52,6 +54,8 @@ LIGHT = Theme(
     section="#7a3e12",
     tyre="#6f6a64",
     swept="#8a6fb0",
+    reference="#35689c",
+    zone="#a8497f",
     figure="#cfd2d0",
     text="#1f2421",
     faint="#5f655f",
@@ -77,6 +81,8 @@ DARK = Theme(
     section="#f0b64a",
     tyre="#716a63",
     swept="#a48bd0",
+    reference="#7fb2e0",
+    zone="#dc8dba",
     figure="#565c5f",
     text="#e9ebe8",
     faint="#a3aaa6",

@@ -15,6 +15,7 @@ from vtkmodules.vtkRenderingCore import vtkCamera, vtkLight, vtkRenderer
 
 from app.viewport import actors, colours, movers, shapes
 from app.viewport import camera as cameras
+from app.viewport.aids_drawn import Aids
 from app.viewport.camera import Camera, Ray
 from app.viewport.colours import Theme, rgb
 from app.viewport.lines import of_all
@@ -79,6 +80,7 @@ class Scene:
         self._tinted: dict[int, Centreline | None] = {}  # the lines that the tints were worked out for
         self._grid_box: tuple[float, ...] | None = None
         self.movers = Movers(renderer)
+        self.aids = Aids(renderer, theme)
         self._grid = [actors.lines_actor(1.0), actors.lines_actor(1.4)]
         self._figure = actors.plain_actor()
         self._outline = actors.lines_actor(2.0)
@@ -99,6 +101,7 @@ class Scene:
         if not is_same_body or before.axles is not layout.axles:
             self._lay_ground()
         self.movers.show(layout)
+        self.aids.show(layout, self._body_bounds)
         self._show_tubes()
 
     def set_openings(self, openings: Mapping[int, float]) -> None:
@@ -218,6 +221,13 @@ class Scene:
         parts = [drawn.outer_points for _, drawn in self._panels.values()]
         return np.concatenate([np.array(corners).reshape(-1, 3), *parts])
 
+    def _body_bounds(self) -> tuple[Floats, Floats] | None:
+        """The box round the panels that are drawn, closed as they are."""
+        boxes = [box for _, drawn in self._panels.values() if (box := drawn.mesh.GetBounds())[0] <= box[1]]
+        if not boxes:
+            return None
+        return np.min([box[::2] for box in boxes], axis=0), np.max([box[1::2] for box in boxes], axis=0)
+
     def bounds(self) -> tuple[Floats, Floats] | None:
         points = self.points()
         return (points.min(axis=0), points.max(axis=0)) if len(points) else None
@@ -227,6 +237,7 @@ class Scene:
     def set_theme(self, theme: Theme) -> None:
         self.theme = theme
         self.movers.set_theme(theme)
+        self.aids.set_theme(theme)
         self.renderer.SetGradientBackground(True)
         self.renderer.SetBackground(*rgb(theme.floor))
         self.renderer.SetBackground2(*rgb(theme.sky))
@@ -246,6 +257,7 @@ class Scene:
             changed |= {id for id in (hovered, self._hovered) if id is not None}
         self._selected, self._hovered = selected, hovered
         self.movers.emphasise(selected)
+        self.aids.emphasise(selected, hovered)
         for id in changed:
             if id in self._tubes:
                 self._paint_tube(id)
@@ -371,6 +383,7 @@ class Scene:
         boxes += [drawn.mesh.GetBounds() for _, drawn in self._panels.values()]
         boxes += [drawn.bounds for drawn in self._tubes.values()]
         boxes += [drawn.actor.GetBounds() for _, drawn in self._panels.values()] + self.movers.bounds()
+        boxes += self.aids.bounds()
         sound = [box for box in boxes if box is not None and box[0] <= box[1]]
         if not sound:
             return np.full(3, -5000.0), np.full(3, 5000.0)

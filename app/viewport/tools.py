@@ -16,10 +16,11 @@ from app.viewport.labels import Rect
 from app.viewport.marks import Badge, Ball, Mark, Stroke, Xy
 from app.viewport.placing import Aim, Outlook
 from geometry.errors import GeometryError
-from geometry.layout import Layout, Stock
+from geometry.layout import Landing, Layout, Stock
+from geometry.tube import centreline
 from geometry.vectors import Vec3
 
-ToolName = Literal["select", "tube", "node", "split", "measure", "pick points"]
+ToolName = Literal["select", "tube", "node", "split", "measure", "pick points", "reference", "zone"]
 DRAG_STARTS = 4.0  # pixels a press may wander and still be a click
 STEM_REACH = 300.0  # mm; a place off the body that is nearer than this shows how near
 BADGE_GAP = 3.0  # pixels between badges, and to the edge of the view
@@ -32,6 +33,7 @@ class Pointer(Struct, frozen=True):
     y: float
     shift: bool = False
     ctrl: bool = False
+    turn: int = 0  # how often the next thing under it was asked for
 
     def is_far_from(self, other: "Pointer") -> bool:
         return abs(self.x - other.x) + abs(self.y - other.y) >= DRAG_STARTS
@@ -55,6 +57,8 @@ class Room(Protocol):
     session: Session
     units: Units
     held_axis: str | None
+    held_plane: str | None
+    snaps: bool
     pointer: Pointer | None  # None: outside the view
 
     @property
@@ -158,10 +162,22 @@ def aim_marks(room: Room, aim: Aim, od: float, words: str = "") -> list[Mark]:
         panel = room.session.layout.panels.get(aim.foot.panel)
         number = room.length(aim.foot.distance - od / 2.0)
         beside = ", ".join(word for word in (panel.name if panel else "", aim.word) if word)
+    marks += [Stroke((room.to_screen(a), room.to_screen(b)), "accent", 1.0, True) for a, b in aim.cues]
     ball = aim_ball(room, aim, od)
     marks.append(ball)
     said = [(big, small) for big, small in ((number, beside), ("", words)) if big or small]
     return marks + _badges_beside(room, at, ball.radius + 12.0, said)
+
+
+def seat_words(room: Room, aim: Aim) -> str:
+    """Say how far along a tube a place is, from its nearer end; nothing for other places."""
+    layout = room.session.layout
+    if not isinstance(aim.item, Landing) or aim.item.tube not in layout.tubes:
+        return ""
+    length = centreline.of(layout, layout.tubes[aim.item.tube]).length
+    is_near_start = aim.item.station <= length / 2.0
+    far = aim.item.station if is_near_start else length - aim.item.station
+    return f"{room.length(far)} from its {'start' if is_near_start else 'end'}"
 
 
 def aim_ball(room: Room, aim: Aim, od: float) -> Ball:

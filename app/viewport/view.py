@@ -18,28 +18,33 @@ from app import units as unit_text
 from app.guarded import guarded
 from app.session import Session
 from app.units import Units
+from app.viewport import aids_drawn, colours, picking, picture, placing, tints
 from app.viewport import camera as cameras
-from app.viewport import colours, picking, picture, placing, tints
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.labels import Rect
 from app.viewport.legend import Legend
 from app.viewport.lookout import Lookout
 from app.viewport.marks import Mark, Spot, Stroke, Xy
+from app.viewport.measure_tool import MeasureTool
+from app.viewport.measures_drawn import MeasuresDrawn
 from app.viewport.movers import Pose, Shows
 from app.viewport.navigation import Navigation
 from app.viewport.overlay import Overlay
 from app.viewport.placing import Outlook
-from app.viewport.point_tools import MeasureTool, NodeTool, PickPointsTool, SplitTool
+from app.viewport.point_tools import NodeTool, PickPointsTool, SplitTool
 from app.viewport.pointing import PointingWidget
 from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
+from app.viewport.reference_tool import ReferenceTool
 from app.viewport.scene import Axis, Cut, GridUnit, Scene
 from app.viewport.select_tool import SelectTool
 from app.viewport.tints import Colouring, Tint
 from app.viewport.tools import Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
+from app.viewport.zone_tool import ZoneTool
 from geometry import edits
+from geometry.aids import MeasureKind, Purpose
 from geometry.layout import Layout, Limits, Mesh, Panel, Stock, Tube
 from geometry.vectors import Floats, Vec3, vec
 
@@ -96,6 +101,8 @@ class View(PointingWidget):
             "split": SplitTool(self),
             "measure": MeasureTool(self),
             "pick points": PickPointsTool(self),
+            "reference": ReferenceTool(self),
+            "zone": ZoneTool(self),
         }
         self.select_tool = cast(SelectTool, self._tools["select"])
         self.current_tool = self.select_tool
@@ -120,6 +127,7 @@ class View(PointingWidget):
         self.legend = Legend(self, self.units)
         self.legend.raise_()
         self._annotator = Annotator(self.session, self.to_screen, self.length, self._badge_size)
+        self._measures = MeasuresDrawn(self.session, self.to_screen, self._badge_size)
         self.navigation = Navigation(self._pivot_at, self)
         self.navigation.flies = has_opengl()
         self._decimation = Decimation(self)
@@ -392,6 +400,18 @@ class View(PointingWidget):
         self.set_tool("pick points")
         self.hint_may_have_changed()
 
+    def set_measuring(self, kind: MeasureKind) -> None:
+        """Take the measuring tool for one kind of measure."""
+        self.set_tool("measure")
+        cast(MeasureTool, self._tools["measure"]).take(kind)
+        self.setFocus()
+
+    def set_zone(self, purpose: Purpose) -> None:
+        """Ask for the place of the body where room for a purpose must stay free."""
+        cast(ZoneTool, self._tools["zone"]).start(purpose)
+        self.set_tool("zone")
+        self.setFocus()
+
     def points_were_picked(self, points: list[object]) -> None:
         self.points_picked.emit(points)
 
@@ -564,7 +584,10 @@ class View(PointingWidget):
         at = self.legend.geometry()
         covered = [Rect(at.x(), at.y(), at.width(), at.height())] if self.legend.isVisible() else []
         own = self.current_tool.marks()
+        chosen = self.session.selection
+        own = aids_drawn.names(self.session.layout, chosen, self._hovered, self.to_screen) + own
         marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
+        marks = self._measures.marks(self.outlook, self.units, marks, covered) + marks
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
         if len(self._ring):

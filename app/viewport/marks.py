@@ -61,6 +61,7 @@ class Badge(Struct, frozen=True):
     words: str
     shape: Shape | None
     is_dim: bool = False
+    is_quiet: bool = False
 
 
 class Whisper(Struct, frozen=True):

@@ -165,7 +165,8 @@ class Overlay(QWidget):
     def _badge(self, painter: QPainter, badge: Badge) -> None:
         rect = QRectF(badge.rect.left, badge.rect.top, badge.rect.width, badge.rect.height)
         tone = "close" if badge.shape == "bad" else badge.shape
-        text = QColor(self.theme.words[tone] if tone else self.theme.text)
+        plain = QColor(self.theme.faint if badge.is_quiet else self.theme.text)
+        text = QColor(self.theme.words[tone]) if tone else plain
         self._plate(painter, rect, text if badge.shape else QColor(self.theme.line), badge.is_dim)
         left = rect.left() + PADDING
         if badge.shape:
@@ -173,8 +174,7 @@ class Overlay(QWidget):
             left += SIGN_ROOM
         painter.setPen(_faded(text, DIM) if badge.is_dim else text)
         left = self._write(painter, badge.number, self._number_font, left, rect)
-        faint = QColor(self.theme.text)
-        painter.setPen(_faded(faint, DIM) if badge.is_dim else faint)
+        painter.setPen(_faded(plain, DIM) if badge.is_dim else plain)
         self._write(painter, badge.words, self._word_font, left + (6.0 if badge.number else 0.0), rect)
 
     def _plate(self, painter: QPainter, rect: QRectF, edge: QColor, is_dim: bool) -> None:

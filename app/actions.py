@@ -6,6 +6,9 @@ from msgspec import Struct
 from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QMenu, QMenuBar, QWidget
 
+from geometry import zoning
+from geometry.aids import Purpose
+
 
 class Command(Struct, frozen=True):
     """One command; `choice` names the group in which only one can be ticked."""
@@ -19,6 +22,21 @@ class Command(Struct, frozen=True):
     choice: str = ""
 
 
+# Words of the menu for each purpose that room is kept free for, with a letter of its own.
+ZONE_WORDS: dict[Purpose, str] = {
+    "filler nozzle": "&Filler nozzle",
+    "door handle": "&Door handle",
+    "lamp beam": "&Lamp beam",
+    "number plate": "&Number plate view",
+    "wiper": "W&iper",
+    "mirror": "&Mirror",
+    "winch rope": "&Winch rope",
+    "jack": "&Jack",
+    "tow eye": "&Tow eye",
+    "belt anchorage": "&Belt anchorage",
+    "view ahead": "&View ahead",
+    "other": "&Other",
+}
 COMMANDS: tuple[Command, ...] = (
     Command("new", "&New job", "Ctrl+N", "Start an empty job with the usual rack and limits.", "new"),
     Command("open", "&Open…", "Ctrl+O", "Open a job, or a mesh file as the body of this one.", "open"),
@@ -92,6 +110,13 @@ COMMANDS: tuple[Command, ...] = (
         "Click two places to read the distance between them.",
         "measure",
         choice="tool",
+    ),
+    Command(
+        "guides",
+        "Draw to &guides",
+        "Q",
+        "Draw places to heights, stations, middles and lines near by; Shift leaves them out for a moment.",
+        is_switch=True,
     ),
     Command(
         "mirror",
@@ -192,6 +217,58 @@ COMMANDS: tuple[Command, ...] = (
         "&Write cut templates…",
         "",
         "Write sheets and templates at true size of the trimmed panels that are selected, or of all.",
+    ),
+    Command(
+        "tool_reference",
+        "Set a &reference",
+        "E",
+        "Click one place for a point, two for a line, three for a plane, to snap to and to measure from.",
+        choice="tool",
+    ),
+    Command(
+        "reference_ground",
+        "The &ground",
+        "",
+        "Set the ground that the tyres stand on as a limit; the cage must stay above it.",
+    ),
+    Command(
+        "reference_height",
+        "Roof &height limit",
+        "",
+        "Set a level plane that the cage must stay below; its height is typed at the right.",
+    ),
+    Command(
+        "reference_width",
+        "&Width limits",
+        "",
+        "Set two upright planes that the cage must stay between; their distance is typed at the right.",
+    ),
+    Command(
+        "reference_trailer",
+        "&Trailer sides",
+        "",
+        "Set the insides of a trailer as two upright planes that the cage must stay between.",
+    ),
+    *(
+        Command(
+            f"zone_{purpose.replace(' ', '_')}",
+            ZONE_WORDS[purpose],
+            "",
+            f"Keep room free: click {info.where}. {info.size}",
+        )
+        for purpose, info in zoning.PURPOSES.items()
+    ),
+    Command(
+        "access",
+        "Access chec&klist",
+        "Q",
+        "Show what needs room on a car: what is set, what is not needed, what is left to look at.",
+    ),
+    Command(
+        "aid_other_side",
+        "Cop&y to the other side",
+        "",
+        "Add the mirror image of the selected references and access zones across the centre plane.",
     ),
     Command(
         "add_axle",
@@ -325,10 +402,12 @@ SEPARATOR = "-"
 MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
-    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - >new_stock >stock - both_sides mirror release_twins "
-    "reverse add_corner remove_corner stand_off split_here split_sleeve sleeve join_nodes free_end",
+    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - both_sides "
+    "mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve sleeve "
+    "join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
-    "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle",
+    "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
+    "tool_reference >references >zones access aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
     "fold_selection fold_below view_alone - findings schedule cross_section start_page",
@@ -344,6 +423,8 @@ SUBMENUS = {
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
     "wheels": ("W&heels", "show_wheels show_swept show_no_wheels"),
     "colour": ("Colo&ur of tubes", "colour_bands colour_ramp colour_plain"),
+    "references": ("Usual l&imits", "reference_ground reference_height reference_width reference_trailer"),
+    "zones": ("Access &zone", " ".join(f"zone_{purpose.replace(' ', '_')}" for purpose in ZONE_WORDS)),
     "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),
     "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
 }
@@ -351,7 +432,14 @@ TOOLBAR = (
     "open save undo redo - tool_select tool_tube tool_node tool_split tool_measure - mirror hide fit - "
     "check_now export"
 )
-TOOLS: tuple[str, ...] = ("tool_select", "tool_tube", "tool_node", "tool_split", "tool_measure")
+TOOLS: tuple[str, ...] = (
+    "tool_select",
+    "tool_tube",
+    "tool_node",
+    "tool_split",
+    "tool_measure",
+    "tool_reference",
+)
 ICONS_ALONE = ("open", "save", "undo", "redo", "hide", "fit")  # known from elsewhere; their tips say the rest
 SHORT_WORDS = {
     "tool_select": "Select",
@@ -369,6 +457,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),
+    ("aid_other_side",),
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (

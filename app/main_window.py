@@ -19,6 +19,7 @@ from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, 
 
 from app import actions, rack_files, theme
 from app import settings as places
+from app.aid_commands import ZONE_COMMANDS, AidCommands
 from app.bars import HintLine, JobBar, MessageBar
 from app.crash import CrashHook, start_log
 from app.furniture import Furniture
@@ -27,6 +28,7 @@ from app.guarded import guarded
 from app.job_files import JobFiles
 from app.live_checks import LiveChecks
 from app.moving_commands import MovingCommands
+from app.panels.checklist import Checklist
 from app.panels.cross_section import CrossSectionPanel
 from app.panels.findings import FindingsPanel
 from app.panels.keys import KeysPanel
@@ -60,6 +62,7 @@ TABS = {
     "findings": ("Findings", "What the checks say, worst first."),
     "schedule": ("Schedule", "Blanks, bends and masses, one row a tube."),
     "cross_section": ("Cross-section", "The selected tube cut square, with the metal round it."),
+    "access": ("Access", "What needs room on a car, and which of it is kept free."),
     "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
     "keys": ("Keys", "Every command with its key."),
@@ -128,6 +131,7 @@ class MainWindow(QMainWindow):
         self.live = LiveChecks(self)
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
+        self.on_aids = AidCommands(session, self.view, self)
         self.on_moving = MovingCommands(session, self.view, self.properties, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
         self.files.settle_step = self.on_steps.settle
@@ -172,6 +176,7 @@ class MainWindow(QMainWindow):
         self.findings = FindingsPanel(session, units)
         self.schedule = SchedulePanel(session, units)
         self.cross_section = CrossSectionPanel(session, units)
+        self.access = Checklist(session)
         self.rack = RackPanel(session, units)
         self.limits = LimitsPanel(session, units)
         self.keys = KeysPanel()
@@ -230,11 +235,11 @@ class MainWindow(QMainWindow):
             "log": self._on_log,
             "about": self._on_about,
         }
-        for group in (self.on_selection, self.on_view, self.on_moving, self.on_steps):
+        for group in (self.on_selection, self.on_view, self.on_aids, self.on_moving, self.on_steps):
             for command in actions.COMMANDS:
                 if command.name not in doing and hasattr(type(group), command.name):
                     doing[command.name] = getattr(group, command.name)
-        return doing
+        return doing | self.on_aids.zone_commands()
 
     def _on_triggered(self, ticked: bool) -> None:
         """Run the command whose action was triggered."""
@@ -283,6 +288,7 @@ class MainWindow(QMainWindow):
         self.trials.left.connect(self.show_room)
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
+        self.access.zone_wanted.connect(view.set_zone)
         self.cross_section.ring_changed.connect(view.show_ring)
         self.findings.chosen.connect(self._on_finding)
         self.findings.counted.connect(self._on_counted)
@@ -380,6 +386,7 @@ class MainWindow(QMainWindow):
         self.view.show_report(revision, report)
         self.properties.show_report(report)
         self.cross_section.show_report(report)
+        self.access.show_report(report)
         self._listed = (revision, report)
         if not self.session.is_previewing:
             self._list_report()
@@ -546,9 +553,11 @@ class MainWindow(QMainWindow):
             "trim_panels": free and bool(panels) and bool(layout.axles),
             "write_cuts": free and any(panel.trim is not None for panel in layout.panels.values()),
             "add_axle": free,
+            "aid_other_side": free and bool(self.on_aids.chosen),
             "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
+        possible |= dict.fromkeys(ON_A_BODY, free)
         possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
         return possible
 
@@ -678,6 +687,7 @@ class MainWindow(QMainWindow):
             "tool_select",
             "section_off",
             "grid",
+            "guides",
             "show_wheels",
         ):
             self.commands[name].setChecked(True)
@@ -790,8 +800,12 @@ UNIT_CHOICES = {
     "16": Units("in-fraction", 16),
     "32": Units("in-fraction", 32),
 }
+ON_A_BODY = (
+    *("reference_ground", "reference_height", "reference_width", "reference_trailer"),
+    *ZONE_COMMANDS,
+)
 NEED_THE_ROOM = (
-    *("fit", "fly_to", "parallel", "grid", "figure", "fainter", "denser"),
+    *("fit", "fly_to", "parallel", "guides", "grid", "figure", "fainter", "denser"),
     *("show_wheels", "show_swept", "show_no_wheels", "colour_bands", "colour_ramp", "colour_plain"),
     *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),

@@ -44,6 +44,12 @@ class ViewCommands(QObject):
     def tool_measure(self) -> None:
         self._take("measure")
 
+    def tool_reference(self) -> None:
+        self._take("reference")
+
+    def guides(self, on: bool) -> None:
+        self._view.snaps = on
+
     def stand_off(self) -> None:
         self._view.stand_off_selection()
 

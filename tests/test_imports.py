@@ -51,6 +51,7 @@ APP = (
     (*ROOMS, "jobs", "live_checks"),
     (
         "actions",
+        "aid_commands",
         "bars",
         "cover",
         "furniture",

@@ -8,8 +8,10 @@ from app.panels.body_pages import BodyPage, PanelPage
 from app.panels.job_page import JobPage
 from app.panels.many_page import ManyPage
 from app.panels.node_page import NodePage
+from app.panels.reference_page import ReferencePage
 from app.panels.rows import Page
 from app.panels.tube_page import TubePage
+from app.panels.zone_page import ZonePage
 from app.session import Session
 from app.units import Units
 from geometry.checks.findings import Report
@@ -33,6 +35,8 @@ class PropertiesPanel(QScrollArea):
         self.panel = PanelPage(session, units)
         self.body = BodyPage(session, units)
         self.axle = AxlePage(session, units)
+        self.reference = ReferencePage(session, units)
+        self.zone = ZonePage(session, units)
         self.many = ManyPage(session, units)
         self._page: Page = self.job
         holder = QWidget()
@@ -67,9 +71,20 @@ class PropertiesPanel(QScrollArea):
         self.tube.show_report(report)
         self.panel.show_report(report)
         self.axle.show_report(report)
+        self.zone.show_report(report)
 
     def _all_pages(self) -> tuple[Page, ...]:
-        return (self.job, self.tube, self.node, self.panel, self.body, self.axle, self.many)
+        return (
+            self.job,
+            self.tube,
+            self.node,
+            self.panel,
+            self.body,
+            self.axle,
+            self.reference,
+            self.zone,
+            self.many,
+        )
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         # The hand comes first: while dragging, the numbers follow a few frames behind.
@@ -104,4 +119,8 @@ class PropertiesPanel(QScrollArea):
             return self.node
         if id in layout.axles:
             return self.axle
+        if id in layout.references:
+            return self.reference
+        if id in layout.zones:
+            return self.zone
         return self.panel if id in layout.panels else self.body

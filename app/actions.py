@@ -114,7 +114,7 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         "guides",
         "Draw to &guides",
-        "Q",
+        "Shift+G",
         "Draw places to heights, stations, middles and lines near by; Shift leaves them out for a moment.",
         is_switch=True,
     ),
@@ -304,6 +304,12 @@ COMMANDS: tuple[Command, ...] = (
         "Shift+C",
         "Show the selected tube cut square, with the metal round it and the gap.",
     ),
+    Command(
+        "measures",
+        "&Measures and sizes",
+        "Shift+D",
+        "Show how large the whole is with and without the cage, and everything that was measured.",
+    ),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
     Command("fly_to", "Go &to the selection", "C", "Bring what is selected into the middle of the view."),
     Command("look_front", "From &the front", "Ctrl+1", "Look at the front of the body."),
@@ -402,15 +408,15 @@ SEPARATOR = "-"
 MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes",
-    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - both_sides "
-    "mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve sleeve "
-    "join_nodes free_end",
+    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - "
+    "both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve "
+    "sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
     "tool_reference >references >zones access aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
-    "fold_selection fold_below view_alone - findings schedule cross_section start_page",
+    "fold_selection fold_below view_alone - findings schedule measures cross_section start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }

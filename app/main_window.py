@@ -33,6 +33,7 @@ from app.panels.cross_section import CrossSectionPanel
 from app.panels.findings import FindingsPanel
 from app.panels.keys import KeysPanel
 from app.panels.limits import LimitsPanel
+from app.panels.measures_panel import MeasuresPanel
 from app.panels.outline import OutlinePanel
 from app.panels.properties import PropertiesPanel
 from app.panels.rack import RackPanel
@@ -63,6 +64,7 @@ TABS = {
     "schedule": ("Schedule", "Blanks, bends and masses, one row a tube."),
     "cross_section": ("Cross-section", "The selected tube cut square, with the metal round it."),
     "access": ("Access", "What needs room on a car, and which of it is kept free."),
+    "measures": ("Measures", "Overall sizes, approach and departure, and what was measured."),
     "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
     "keys": ("Keys", "Every command with its key."),
@@ -177,6 +179,7 @@ class MainWindow(QMainWindow):
         self.schedule = SchedulePanel(session, units)
         self.cross_section = CrossSectionPanel(session, units)
         self.access = Checklist(session)
+        self.measures = MeasuresPanel(session, units)
         self.rack = RackPanel(session, units)
         self.limits = LimitsPanel(session, units)
         self.keys = KeysPanel()
@@ -289,6 +292,8 @@ class MainWindow(QMainWindow):
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
         self.access.zone_wanted.connect(view.set_zone)
+        self.measures.kind_wanted.connect(view.set_measuring)
+        self.measures.fly_to_wanted.connect(self.on_view.fly_to_ids)
         self.cross_section.ring_changed.connect(view.show_ring)
         self.findings.chosen.connect(self._on_finding)
         self.findings.counted.connect(self._on_counted)
@@ -700,6 +705,7 @@ class MainWindow(QMainWindow):
             self.findings,
             self.schedule,
             self.cross_section,
+            self.measures,
             self.rack,
             self.limits,
             self.trials,

@@ -32,12 +32,13 @@ NOTHING = "—"
 
 
 class SizeRow(Struct, frozen=True):
-    """One line of the overall sizes: what, and the texts of body, cage and both."""
+    """One line of the overall sizes: what, and the texts of body, cage, both, and both with the tyres."""
 
     name: str
     body: str
     cage: str
     both: str
+    whole: str
     tip: str
 
 
@@ -102,18 +103,18 @@ def spot_words(layout: Layout, spot: Spot) -> str:
 
 def size_rows(found: sizes.Sizes, units: Units) -> list[SizeRow]:
     """Return length, width, height and what is lowest and highest, as texts."""
-    columns = (found.body, found.cage, found.both)
+    columns = (found.body, found.cage, found.both, found.whole)
     rows = (
         ("length", "Length", "From front to back."),
         ("width", "Width", "From left to right."),
         ("height", "Height", "From the lowest to the highest point."),
-        ("low", "Lowest above ground", "Tyres left out."),
-        ("high", "Highest above ground", "Square to the ground."),
+        ("low", "Lowest point", "Above the ground that the tyres stand on."),
+        ("high", "Highest point", "Above the ground that the tyres stand on."),
     )
     found_rows = []
     for field, name, tip in rows:
-        body, cage, both = (_size(size, field, units) for size in columns)
-        found_rows.append(SizeRow(name, body, cage, both, tip))
+        body, cage, both, whole = (_size(size, field, units) for size in columns)
+        found_rows.append(SizeRow(name, body, cage, both, whole, tip))
     return found_rows
 
 
@@ -133,11 +134,17 @@ def ramp_rows(bare: ramps.Ramps | None, caged: ramps.Ramps | None) -> list[RampR
             name,
             NO_AXLES if bare is None else ramp(getattr(bare, field)),
             NO_AXLES if caged is None else ramp(getattr(caged, field)),
-            "" if caged is None else getattr(caged, field).source or "",
+            touching(caged, field),
             tip,
         )
         for field, name, tip in rows
     ]
+
+
+def touching(caged: ramps.Ramps | None, field: str) -> str:
+    """Return what touches first, as a sentence."""
+    source = None if caged is None else getattr(caged, field).source
+    return f"The {source} touches first." if source else ""
 
 
 def ramp(found: Ramp) -> str:

@@ -9,6 +9,8 @@ from app.session import Session
 from app.viewport.view import View
 from geometry.checks.findings import Finding
 from geometry.layout import Layout
+from geometry.measuring import values
+from geometry.measuring.values import Value
 from geometry.tube import centreline
 from geometry.vectors import Vec3, vec
 
@@ -173,6 +175,9 @@ def places_of(layout: Layout, ids: frozenset[int]) -> list[Vec3]:
         for wheel in tyres.wheels(layout.axles[id]):
             half = (wheel.tyre.od / 2.0, wheel.tyre.width / 2.0, wheel.tyre.od / 2.0)
             points += [vec(np.subtract(wheel.centre, half)), vec(np.add(wheel.centre, half))]
+    for id in ids & layout.measures.keys():
+        value = values.of(layout, layout.measures[id])
+        points += value.ends if isinstance(value, Value) else ()
     for panel in layout.panels.values():
         if panel.id in ids or panel.body in ids:
             vertices = placement.panel_vertices(layout, panel)

@@ -7,6 +7,7 @@ from app.panels.axle_page import AxlePage
 from app.panels.body_pages import BodyPage, PanelPage
 from app.panels.job_page import JobPage
 from app.panels.many_page import ManyPage
+from app.panels.measure_page import MeasurePage
 from app.panels.node_page import NodePage
 from app.panels.reference_page import ReferencePage
 from app.panels.rows import Page
@@ -37,6 +38,7 @@ class PropertiesPanel(QScrollArea):
         self.axle = AxlePage(session, units)
         self.reference = ReferencePage(session, units)
         self.zone = ZonePage(session, units)
+        self.measure = MeasurePage(session, units)
         self.many = ManyPage(session, units)
         self._page: Page = self.job
         holder = QWidget()
@@ -83,6 +85,7 @@ class PropertiesPanel(QScrollArea):
             self.axle,
             self.reference,
             self.zone,
+            self.measure,
             self.many,
         )
 
@@ -123,4 +126,6 @@ class PropertiesPanel(QScrollArea):
             return self.reference
         if id in layout.zones:
             return self.zone
+        if id in layout.measures:
+            return self.measure
         return self.panel if id in layout.panels else self.body

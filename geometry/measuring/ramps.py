@@ -31,6 +31,9 @@ CACHED = 1024
 SPLITS = 16  # parts of an edge that are tried in each round; the next takes the two round the best
 ROUNDS = 5
 AT_ONCE = 4096  # edges
+FEW = 512  # points from which the height that matters is guessed
+COLUMNS = 256  # places between the axles where that height is tried
+HEIGHT_SLACK = 2.0  # mm
 
 Source = Literal["body", "cage"]
 
@@ -52,25 +55,48 @@ class Ramps(Struct, frozen=True):
 
 
 class _Surface(Struct, frozen=True, eq=False):
-    """Points (n, 3) of a surface and the edges between them (m, 2)."""
+    """Points (n, 3) of a surface and what joins them: edges (m, 2), or triangles (m, 3)."""
 
     points: Floats
-    edges: Ints
+    rows: NDArray[np.integer]
 
 
 def of(layout: Layout, *, with_cage: bool) -> Ramps | None:
     """Return the angles of a car with two axles or more; None of others."""
+    bare = of_body(layout)
+    return with_the_cage(layout, bare) if with_cage else bare
+
+
+def of_body(layout: Layout) -> Ramps | None:
+    """Return the angles as if there were no cage; slow on large scans, and tubes don't change them."""
+    return _of(layout, [("body", surface) for surface in _panels(layout)])
+
+
+def with_the_cage(layout: Layout, bare: Ramps | None) -> Ramps | None:
+    """Return the angles with the cage, from those without."""
+    caged = _of(layout, [("cage", surface) for surface in _tubes(layout)])
+    if bare is None or caged is None:
+        return None
+    return Ramps(*(min(pair, key=_angle) for pair in zip(_all(bare), _all(caged), strict=True)))
+
+
+def _all(found: Ramps) -> tuple[Ramp, Ramp, Ramp]:
+    return found.approach, found.departure, found.breakover
+
+
+def _angle(found: Ramp) -> float:
+    return found.angle
+
+
+def _of(layout: Layout, surfaces: list[tuple[Source, _Surface]]) -> Ramps | None:
     rows = sorted(layout.axles.values(), key=lambda axle: axle.x)
     if len(rows) < 2 or rows[-1].x - rows[0].x < axles.SHORTEST_WHEELBASE:
         return None
     side = _Side(layout, rows[0], rows[-1])
-    surfaces: list[tuple[Source, _Surface]] = [("body", surface) for surface in _panels(layout)]
-    if with_cage:
-        surfaces += [("cage", surface) for surface in _tubes(layout)]
     return Ramps(
-        _least(side, [(source, side.ahead(surface)) for source, surface in surfaces]),
-        _least(side, [(source, side.behind(surface)) for source, surface in surfaces]),
-        _least(side, _over(side, surfaces)),
+        _least([(source, side.ahead(surface)) for source, surface in surfaces]),
+        _least([(source, side.behind(surface)) for source, surface in surfaces]),
+        _least(_over(side, surfaces)),
     )
 
 
@@ -87,7 +113,7 @@ def _over(side: "_Side", surfaces: Iterable[tuple[Source, _Surface]]) -> list[tu
     return found
 
 
-def _least(side: "_Side", found: list[tuple[Source, _Found]]) -> Ramp:
+def _least(found: list[tuple[Source, _Found]]) -> Ramp:
     source, (angle, at) = min(found, key=lambda row: row[1][0], default=("body", (math.inf, None)))
     if at is None or angle >= RIGHT_ANGLE:
         return Ramp(RIGHT_ANGLE, None, None)
@@ -160,15 +186,14 @@ class _Side:
         and then rises.
         """
         flat = self._flat(surface.points)
-        rear, front = self._wheels[0][0][0], self._wheels[1][0][0]
         found, at = best, None
-        inside = np.flatnonzero((flat[:, 0] > rear) & (flat[:, 0] < front))
+        inside = self._lowest_inside(flat, found)
         if len(inside):
             angles = self._over(flat[inside])
             least = int(np.argmin(angles))
             if angles[least] < found:
                 found, at = float(angles[least]), surface.points[inside[least]]
-        for edges in self._worth_walking(flat, surface.edges, found):
+        for edges in self._worth_walking(flat, surface.rows, found):
             starts, ends = (flat[edges[:, number]] for number in (0, 1))
             angle, edge, part = self._along_edges(starts, ends)
             if angle < found:
@@ -176,13 +201,38 @@ class _Side:
                 found, at = angle, one + part * (other - one)
         return found if at is not None else math.inf, at
 
-    def _worth_walking(self, flat: Floats, edges: Ints, best: float) -> Iterable[Ints]:
+    def _lowest_inside(self, flat: Floats, best: float) -> Ints:
+        """Return the points between the axles that are low enough to matter, judged by the lowest ones."""
+        rear, front = self._wheels[0][0][0], self._wheels[1][0][0]
+        inside = np.flatnonzero((flat[:, 0] > rear) & (flat[:, 0] < front))
+        if len(inside) <= FEW:
+            return inside
+        heights = flat[inside, 1]
+        lowest = inside[np.argpartition(heights, FEW)[:FEW]]
+        best = min(best, float(self._over(flat[lowest]).min()))
+        found: Ints = inside[heights < self._height_of(best)]
+        return found
+
+    def _height_of(self, angle: float) -> float:
+        """Return the height above which no place between the axles has so small a breakover angle."""
+        rear, front = self._wheels[0][0][0], self._wheels[1][0][0]
+        along = np.linspace(rear, front, COLUMNS)[1:-1]
+        low, high = -front + rear, 2.0 * (front - rear)
+        while high - low > HEIGHT_SLACK / 2.0:
+            middle = (low + high) / 2.0
+            angles = self._over(np.stack([along, np.full_like(along, middle)], axis=1))
+            low, high = (middle, high) if angles.min() < angle else (low, middle)
+        return float(high + HEIGHT_SLACK)
+
+    def _worth_walking(self, flat: Floats, rows: NDArray[np.integer], best: float) -> Iterable[Ints]:
         """Yield the edges, some at a time, that may hold a smaller angle than the best known.
 
         The angle grows with height, and on one level to one side of where it is greatest or least of
         each tyre: no point of an edge has less than the lower corners of the box round it.
         """
         rear, front = self._wheels[0][0][0], self._wheels[1][0][0]
+        is_low = flat[:, 1] < self._height_of(best)
+        edges = _edges(rows[is_low[rows].any(axis=1)])
         x, z = flat[:, 0][edges], flat[:, 1][edges]
         near = np.flatnonzero((x.min(axis=1) < front) & (x.max(axis=1) > rear))
         x, bottom = np.clip(x[near], rear, front), z[near].min(axis=1)
@@ -211,21 +261,32 @@ class _Side:
         return float(angles[top, least[top]]), top, float(parts[top, least[top]])
 
 
+def _edges(rows: NDArray[np.integer]) -> Ints:
+    """Return the edges (n, 2) of triangles; edges stay as they are."""
+    pairs = ((0, 1),) if rows.shape[1] == 2 else ((0, 1), (1, 2), (2, 0))
+    edges: Ints = np.concatenate([rows[:, pair] for pair in pairs]).astype(np.int64)
+    return edges
+
+
 def _panels(layout: Layout) -> list[_Surface]:
-    found = []
-    for panel in layout.panels.values():
-        if panel.kept and len(panel.mesh.triangles):
-            triangles = panel.mesh.triangles.astype(np.int64)
-            edges = np.concatenate([triangles[:, (0, 1)], triangles[:, (1, 2)], triangles[:, (2, 0)]])
-            found.append(_Surface(placement.panel_vertices(layout, panel), edges))
-    return found
+    return [
+        _Surface(placement.panel_vertices(layout, panel), panel.mesh.triangles)
+        for panel in layout.panels.values()
+        if panel.kept and len(panel.mesh.triangles)
+    ]
 
 
 def _tubes(layout: Layout) -> list[_Surface]:
-    return [
+    """Return the outsides of all tubes as one surface."""
+    swept = [
         _swept(centreline.of(layout, tube), layout.stocks[tube.stock].od / 2.0)
         for tube in layout.tubes.values()
     ]
+    if not swept:
+        return []
+    starts = np.cumsum([0, *(len(one.points) for one in swept[:-1])])
+    rows = [one.rows + start for one, start in zip(swept, starts.tolist(), strict=True)]
+    return [_Surface(np.concatenate([one.points for one in swept]), np.concatenate(rows))]
 
 
 @lru_cache(maxsize=CACHED)

@@ -73,7 +73,7 @@ def _panel_reach(layout: Layout, panel: Panel, ways: tuple[Vec3, ...]) -> Reach:
     points = placement.panel_vertices(layout, panel)
     if not len(points):
         return (-math.inf,) * 6
-    return tuple((points @ np.array(ways).T).max(axis=0).tolist())
+    return tuple(float((points @ np.array(way)).max()) for way in ways)
 
 
 @lru_cache(maxsize=CACHED)

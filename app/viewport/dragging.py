@@ -4,7 +4,8 @@ import numpy as np
 from msgspec import Struct
 
 from app.viewport import camera as cameras
-from app.viewport import picking, placing
+from app.viewport import guides, picking, placing
+from app.viewport.guides import Guides, Level
 from app.viewport.lines import of_all
 from app.viewport.marks import Mark, Stroke, Whisper
 from app.viewport.placing import AXES, Aim, Outlook, Wanted
@@ -81,9 +82,12 @@ class Drag:
         self._aim: Aim | None = None
         self._plane_through = self.held.grabbed
         self._at_press: Outlook | None = None
+        self._known_guides: Guides | None = None
 
     def hint(self) -> str:
-        axis, lone = self._room.held_axis, self.held.lone
+        axis, lone, plane = self._room.held_axis, self.held.lone, self._room.held_plane
+        if plane:
+            return f"Moving with {plane.upper()} as it is; let go to move freely. Escape puts it back."
         if axis:
             axis = axis.upper()
             return f"Moving along {axis} only; let go of {axis} to move freely. Escape puts it back."
@@ -96,7 +100,7 @@ class Drag:
             name = self.held.start.tubes[landing.tube].name
             return f"Sliding along {name}; pull it away to free it. Escape puts it back."
         if self.held.ride is not None:
-            return "Riding the body. Hold Ctrl to free it, X, Y or Z for an axis; Escape puts it back."
+            return "Riding the body. Ctrl frees it; X, Y, Z hold an axis, with Shift a plane; Escape undoes."
         return "Moving. Hold X, Y or Z for one axis; Escape puts it back."
 
     def move_to(self, pointer: Pointer) -> None:
@@ -126,7 +130,9 @@ class Drag:
             return []
         room, aim = self._room, self._aim
         at = room.to_screen(aim.point)
-        marks: list[Mark] = []
+        marks: list[Mark] = [
+            Stroke((room.to_screen(a), room.to_screen(b)), "accent", 1.0, True) for a, b in aim.cues
+        ]
         if aim.kind == "axis" and room.held_axis:
             marks.append(_axis_line(room, self.held.grabbed, room.held_axis))
         if aim.kind == "body" and aim.foot is not None:
@@ -139,7 +145,8 @@ class Drag:
         """Return the layout with what is held by the screen point x, y."""
         held, lone = self.held, self.held.lone
         self._aim = None
-        if lone is not None and self._room.held_axis is None and not pointer.ctrl:
+        is_held = self._room.held_axis is not None or self._room.held_plane is not None
+        if lone is not None and not is_held and not pointer.ctrl:
             layout = self._drawn_on(lone, x, y)
             if layout is not None:
                 return layout
@@ -197,12 +204,30 @@ class Drag:
         if axis is not None:
             self._aim = placing.aim(outlook, x, y, Wanted(0.0, held.grabbed, axis))
             return self._aim.point
+        aim = None
         if held.ride is not None and not pointer.ctrl:
-            self._aim = placing.aim_on_body(outlook, x, y, held.ride)
-            if self._aim is not None:
-                self._plane_through = self._aim.point  # beside the body it goes on from there
-                return self._aim.point
-        return placing.aim(outlook, x, y, Wanted(0.0, self._plane_through, is_free=True)).point
+            aim = placing.aim_on_body(outlook, x, y, held.ride)
+        if aim is None:
+            aim = placing.aim(outlook, x, y, Wanted(0.0, self._plane_through, is_free=True))
+        plane = self._room.held_plane
+        if plane is not None:
+            level = Level(held.grabbed, placing.AXES[plane], f"{plane.upper()} stays", held.grabbed)
+            aim = guides.held_in(outlook, outlook.ray(x, y), aim, level, held.ride or 0.0)
+        elif held.node is not None and self._room.snaps and not (pointer.ctrl or pointer.shift):
+            aim = guides.drawn(outlook, x, y, aim, self._guides(), held.ride or 0.0)
+        if aim.kind != "free":
+            self._aim = aim
+        if aim.kind == "body":
+            self._plane_through = aim.point  # beside the body it goes on from there
+        return aim.point
+
+    def _guides(self) -> Guides:
+        """Return what the node may be drawn to: all but what moves with it."""
+        if self._known_guides is None:
+            moving = {id for id in self.held.nodes if self.held.start.nodes[id].twin is not None}
+            twins = {self.held.start.nodes[id].twin or id for id in moving}
+            self._known_guides = guides.of(self.held.start, own={*self.held.nodes, *twins})
+        return self._known_guides
 
 
 def _name(held: Held, is_joined: bool) -> str:

@@ -1,6 +1,7 @@
 """Where a node goes when the pointer is at some place: on a node, a tube, the body or a plane. No Qt."""
 
-from collections.abc import Container
+from collections.abc import Container, Iterator
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -14,15 +15,18 @@ from app.viewport.scene import Cut
 from app.viewport.surface import Place, Surface
 from geometry import edits
 from geometry.edits import Item
-from geometry.layout import Layout
-from geometry.vectors import Vec3
+from geometry.layout import Layout, Tube
+from geometry.tube import centreline
+from geometry.tube.centreline import Centreline
+from geometry.vectors import Vec3, between
 
 CENTRE_REACH = 9.0  # pixels within which a point is drawn onto the centre plane
+MIDDLE_REACH = 7.0  # onto the middle of a tube or leg
 EDGE_ON = 0.3  # a plane seen more edge-on than this is no place to point at
 HIDDEN_BY = 3.0  # mm of body in front of a thing that still leave it visible
 
 AXES: dict[str, Vec3] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
-AimKind = Literal["node", "tube", "body", "centre", "axis", "free"]
+AimKind = Literal["node", "tube", "body", "centre", "axis", "free", "point", "line", "level"]
 
 
 class Aim(Struct, frozen=True):
@@ -33,6 +37,7 @@ class Aim(Struct, frozen=True):
     item: Item
     foot: Place | None = None
     word: str = ""
+    cues: tuple[tuple[Vec3, Vec3], ...] = ()  # lines from what it was drawn to
 
 
 class Outlook(Struct, frozen=True, eq=False):
@@ -77,10 +82,14 @@ class Outlook(Struct, frozen=True, eq=False):
 
 def node_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> int | None:
     """Return the visible node under a screen point."""
+    return next(nodes_at(outlook, x, y, without), None)
+
+
+def nodes_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> Iterator[int]:
+    """Yield the visible nodes under a screen point, the nearest first."""
     for id in picking.nodes_at(outlook.sight, x, y):
         if id not in without and outlook.is_visible(outlook.layout.nodes[id].position, _half_od(outlook, id)):
-            return id
-    return None
+            yield id
 
 
 def _half_od(outlook: Outlook, node: int) -> float:
@@ -119,12 +128,16 @@ def is_seen(outlook: Outlook, id: int) -> bool:
 
 def tube_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> TubePick | None:
     """Return the visible tube under a screen point."""
+    return next(tubes_at(outlook, x, y, without), None)
+
+
+def tubes_at(outlook: Outlook, x: float, y: float, without: Container[int] = ()) -> Iterator[TubePick]:
+    """Yield the visible tubes under a screen point, the nearest to the eye first."""
     for pick in picking.tubes_at(outlook.sight, x, y):
         if pick.tube not in without:
             od = outlook.layout.stocks[outlook.layout.tubes[pick.tube].stock].od
             if outlook.is_visible(pick.point, od / 2.0):
-                return pick
-    return None
+                yield pick
 
 
 class Wanted(Struct, frozen=True):
@@ -132,8 +145,10 @@ class Wanted(Struct, frozen=True):
 
     offset: float  # of the node from the metal: stand-off and half the OD
     last: Vec3 | None = None  # the node before, or where the node was
-    axis: str | None = None  # a held key
+    axis: str | None = None  # a held key: only along it
+    plane: str | None = None  # a key held with Shift: not along it
     is_free: bool = False  # no snaps, no body: the view plane
+    turn: int = 0  # which of the things under the pointer is meant, from the nearest on
     without_nodes: frozenset[int] = frozenset()
     without_tubes: frozenset[int] = frozenset()
 
@@ -142,14 +157,9 @@ def aim(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim:
     """Return where a node goes for the pointer at x, y."""
     if wanted.axis and wanted.last is not None:
         return _along_axis(outlook, x, y, wanted.last, wanted.axis)
-    if not wanted.is_free:
-        found = (
-            _on_node(outlook, x, y, wanted)
-            or _on_tube(outlook, x, y, wanted)
-            or aim_on_body(outlook, x, y, wanted.offset)
-        )
-        if found is not None:
-            return found
+    options = [] if wanted.is_free else list(_options(outlook, x, y, wanted))
+    if options:
+        return options[wanted.turn % len(options)]
     return _on_plane(outlook, x, y, wanted)
 
 
@@ -160,19 +170,40 @@ def _along_axis(outlook: Outlook, x: float, y: float, last: Vec3, axis: str) -> 
     return Aim("axis", point, point, outlook.solid.nearest(point), f"along {axis.upper()}")
 
 
-def _on_node(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim | None:
-    id = node_at(outlook, x, y, wanted.without_nodes)
-    if id is None:
-        return None
-    return Aim("node", outlook.layout.nodes[id].position, id, word="joint")
+def _options(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Iterator[Aim]:
+    """Yield what a node can be placed on under the pointer: nodes, tubes, the body."""
+    layout = outlook.layout
+    for id in nodes_at(outlook, x, y, wanted.without_nodes):
+        yield Aim("node", layout.nodes[id].position, id, word="joint")
+    for pick in tubes_at(outlook, x, y, wanted.without_tubes):
+        yield _on_tube(outlook, x, y, pick)
+    on_body = aim_on_body(outlook, x, y, wanted.offset)
+    if on_body is not None:
+        yield on_body
 
 
-def _on_tube(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Aim | None:
-    pick = tube_at(outlook, x, y, wanted.without_tubes)
-    if pick is None:
-        return None
-    landing = edits.landing_at(outlook.layout, pick.tube, pick.point)
-    return Aim("tube", pick.point, landing, word=f"on {outlook.layout.tubes[pick.tube].name}")
+def _on_tube(outlook: Outlook, x: float, y: float, pick: TubePick) -> Aim:
+    """Return a place on a tube; near its middle, or the middle of one of its legs, just there."""
+    layout = outlook.layout
+    tube = layout.tubes[pick.tube]
+    line = centreline.of(layout, tube)
+    for word, point in _middles(layout, tube, line):
+        screen = cameras.project(outlook.sight.camera, outlook.sight.size, np.array([point]))[0][0]
+        if np.hypot(*(screen - (x, y))) <= MIDDLE_REACH:
+            return Aim("tube", point, edits.landing_at(layout, pick.tube, point), word=word)
+    landing = edits.landing_at(layout, pick.tube, pick.point)
+    return Aim("tube", pick.point, landing, word=f"on {tube.name}")
+
+
+def _middles(layout: Layout, tube: Tube, line: Centreline) -> Iterator[tuple[str, Vec3]]:
+    """Yield the middle of a tube along it and, of one that bends, those of its legs."""
+    yield f"middle of {tube.name}", centreline.place_at(line, line.length / 2.0)
+    if line.bends:
+        for a, b in pairwise(tube.nodes):
+            middle = between(layout.nodes[a].position, layout.nodes[b].position, 0.5)
+            station, place = centreline.nearest(line, middle)
+            if centreline.bend_at(line, station) is None:
+                yield f"middle of a leg of {tube.name}", place
 
 
 def aim_on_body(outlook: Outlook, x: float, y: float, offset: float) -> Aim | None:

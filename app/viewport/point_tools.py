@@ -1,20 +1,19 @@
-"""Tools that take single points: a lone node, a cut through a tube, a measure, points for the import."""
+"""Tools that take single points: a lone node, a cut through a tube, points for the import."""
 
 import numpy as np
 from msgspec import Struct
 from PySide6.QtCore import Qt
 
-from app.viewport import placing
-from app.viewport.labels import Rect
-from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper, Xy
+from app.viewport import guides, placing
+from app.viewport.marks import Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.picking import TubePick
 from app.viewport.placing import Aim, Wanted
-from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks
+from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks, seat_words
 from geometry import edits
 from geometry.edits import Item
 from geometry.layout import Landing, Layout
 from geometry.tube import centreline
-from geometry.vectors import Vec3, distance
+from geometry.vectors import Vec3
 
 
 class NodeTool(Tool):
@@ -37,7 +36,9 @@ class NodeTool(Tool):
     def _at(self, pointer: Pointer) -> Aim:
         od = self.room.stock.od if self.room.stock else 0.0
         offset = self.room.session.layout.limits.standoff_wanted + od / 2.0
-        return placing.aim(self.room.outlook, pointer.x, pointer.y, Wanted(offset, is_free=pointer.ctrl))
+        wanted = Wanted(offset, is_free=pointer.ctrl, turn=pointer.turn)
+        snaps = guides.of(self.room.session.layout) if self.room.snaps and not pointer.shift else None
+        return guides.aimed(self.room.outlook, pointer.x, pointer.y, wanted, snaps)
 
     def click(self, pointer: Pointer) -> None:
         aim = self._at(pointer)
@@ -66,7 +67,9 @@ class NodeTool(Tool):
 
     def marks(self) -> list[Mark]:
         od = self.room.stock.od if self.room.stock else 0.0
-        return [] if self._aim is None else aim_marks(self.room, self._aim, od)
+        return (
+            [] if self._aim is None else aim_marks(self.room, self._aim, od, seat_words(self.room, self._aim))
+        )
 
 
 def _with_node(layout: Layout, aim: Aim, made: list[int]) -> Layout:
@@ -150,97 +153,6 @@ class SplitTool(Tool):
             else f"{self.room.length(self._pick.station)} from its start"
         )
         return [cut, Whisper((at[0] + 18.0, at[1] - 12.0), word)]
-
-
-class _Measured(Struct, frozen=True):
-    """One end of a measure and what it was taken on."""
-
-    point: Vec3
-    word: str
-
-
-class MeasureTool(Tool):
-    """Shows the distance between two points: nodes, centrelines of tubes, or the metal."""
-
-    name: ToolName = "measure"
-    cursor = Qt.CursorShape.CrossCursor
-
-    def __init__(self, room: Room) -> None:
-        super().__init__(room)
-        self._ends: list[_Measured] = []
-        self._hover: _Measured | None = None
-
-    def hint(self) -> str:
-        if len(self._ends) == 1:
-            return "Click the second point: a node, a tube or the body. Escape starts anew."
-        return "Click two points to measure: nodes, tubes or the body. Escape leaves."
-
-    def move(self, pointer: Pointer | None) -> None:
-        self._hover = None if pointer is None else self._at(pointer)
-        self.room.redraw()
-
-    def click(self, pointer: Pointer) -> None:
-        found = self._at(pointer)
-        if found is None:
-            self.room.say("Point at a node, a tube or the body.")
-            return
-        self._ends = [found] if len(self._ends) != 1 else [*self._ends, found]
-        self.room.hint_may_have_changed()
-        self.room.redraw()
-
-    def _at(self, pointer: Pointer) -> _Measured | None:
-        outlook = self.room.outlook
-        layout = outlook.layout
-        node = placing.node_at(outlook, pointer.x, pointer.y)
-        if node is not None:
-            return _Measured(layout.nodes[node].position, "node")
-        pick = placing.tube_at(outlook, pointer.x, pointer.y)
-        if pick is not None:
-            return _Measured(pick.point, f"centre of {layout.tubes[pick.tube].name}")
-        metal = outlook.body_at(outlook.ray(pointer.x, pointer.y))
-        if metal is None:
-            return None
-        panel = layout.panels.get(metal.panel)
-        return _Measured(metal.point, panel.name if panel else "body")
-
-    def wants(self, key: Key) -> bool:
-        return key.is_any(Qt.Key.Key_Escape)
-
-    def key(self, key: Key) -> bool:
-        if not key.is_any(Qt.Key.Key_Escape):
-            return False
-        if self._ends:
-            self._ends = []
-            self.room.hint_may_have_changed()
-            self.room.redraw()
-        else:
-            self.room.use_tool("select")
-        return True
-
-    def leave(self) -> None:
-        self._ends, self._hover = [], None
-
-    def marks(self) -> list[Mark]:
-        ends = list(self._ends)
-        if len(ends) < 2 and self._hover is not None:
-            ends.append(self._hover)
-        marks: list[Mark] = [Spot(self.room.to_screen(end.point)) for end in ends]
-        if ends and len(self._ends) < 2:
-            at = self.room.to_screen(ends[-1].point)
-            marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), ends[-1].word))
-        if len(ends) == 2:
-            marks += self._measure(ends[0].point, ends[1].point)
-        return marks
-
-    def _measure(self, a: Vec3, b: Vec3) -> list[Mark]:
-        start, end = self.room.to_screen(a), self.room.to_screen(b)
-        number = self.room.length(distance(a, b))
-        parts = (f"{axis} {self.room.length(abs(q - p))}" for axis, p, q in zip("xyz", a, b, strict=True))
-        words = "  ".join(parts)
-        width, height = self.room.badge_size(number, words)
-        x, y = (start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0
-        rect = Rect(x - width / 2.0, y - height - 14.0, width, height)
-        return [Stroke((start, end), "accent", 1.6), Badge(rect, number, words, None)]
 
 
 class PickedPoint(Struct, frozen=True):

@@ -2,6 +2,7 @@
 
 from typing import cast
 
+from msgspec.structs import replace
 from PySide6.QtCore import QEvent, QPoint, Qt, Signal
 from PySide6.QtGui import QContextMenuEvent, QFocusEvent, QKeyEvent, QMouseEvent, QWheelEvent
 from PySide6.QtWidgets import QWidget
@@ -10,7 +11,7 @@ from app.guarded import guarded
 from app.session import Session
 from app.viewport.navigation import Motion, Navigation
 from app.viewport.select_tool import SelectTool
-from app.viewport.tools import Key, Pointer, Tool
+from app.viewport.tools import DRAG_STARTS, Key, Pointer, Tool
 from app.viewport.tube_tool import TubeTool
 
 KEY_ORBIT = 0.26  # radians
@@ -43,7 +44,10 @@ class PointingWidget(QWidget):
         super().__init__(parent)
         self.is_shut = False
         self.shows_focus = False  # reached by keyboard: a frame says so
-        self.held_axis: str | None = None
+        self.held_axis: str | None = None  # the only one to move along
+        self.held_plane: str | None = None  # the one not to move along
+        self.snaps = True
+        self._turned_at: Pointer | None = None  # where the next thing under the pointer was asked for
         self.held: str | None = None  # "tool", or the button that moves the camera or may start to
         self.pointer: Pointer | None = None  # None: outside
         self._press: Pointer | None = None
@@ -71,7 +75,7 @@ class PointingWidget(QWidget):
         self.settle_pending()
         if self.held is not None:
             return
-        self._press = self.pointer = pointer = _pointer(event)
+        self._press = self.pointer = pointer = self._pointed(event)
         self.shows_focus = False
         self.navigation.land()
         if event.button() == Qt.MouseButton.LeftButton:
@@ -85,7 +89,9 @@ class PointingWidget(QWidget):
     @guarded()
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         self.settle_pending()
-        if event.button() == Qt.MouseButton.LeftButton and self.current_tool.double_click(_pointer(event)):
+        if event.button() == Qt.MouseButton.LeftButton and self.current_tool.double_click(
+            self._pointed(event)
+        ):
             self.held = "done"
             self.redraw()
             return
@@ -94,12 +100,12 @@ class PointingWidget(QWidget):
     @guarded()
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         # Only the newest place counts: the work is done once a frame.
-        self._pending = _pointer(event)
+        self._pending = self._pointed(event)
         self.redraw()
 
     @guarded()
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
-        held, pointer = self.held, _pointer(event)
+        held, pointer = self.held, self._pointed(event)
         if held is None or event.button() != _button(held, self.navigation.motion):
             return
         if self._press is not None and (pointer.x, pointer.y) != (self._press.x, self._press.y):
@@ -182,6 +188,11 @@ class PointingWidget(QWidget):
                 return True
         return bool(super().event(event))
 
+    @guarded(False)
+    def focusNextPrevChild(self, forward: bool) -> bool:
+        """Let Tab go to a tool that has a use for it; elsewhere it leaves the view."""
+        return not self.current_tool.wants(Key(Qt.Key.Key_Tab)) and bool(super().focusNextPrevChild(forward))
+
     def _is_axis_key(self, key: Key) -> bool:
         return key.code in AXIS_KEYS and not key.ctrl and self._takes_axis()
 
@@ -198,26 +209,48 @@ class PointingWidget(QWidget):
         key = _key(event)
         if self._is_axis_key(key):
             if not event.isAutoRepeat():
-                self._hold_axis(AXIS_KEYS[key.code])
+                axis = AXIS_KEYS[key.code]
+                self._hold(*((None, axis) if key.shift else (axis, None)))
             return
         if self.current_tool.key(key) or self._look_by_key(key):
             self.redraw()
             return
+        if key.is_any(Qt.Key.Key_Space) and self.turn_to_next():
+            return
         event.ignore()
 
-    def _hold_axis(self, axis: str | None) -> None:
-        self.held_axis = axis
+    def _hold(self, axis: str | None, plane: str | None) -> None:
+        self.held_axis, self.held_plane = axis, plane
         self.current_tool.axis_changed()
         self.redraw()
+
+    def turn_to_next(self) -> bool:
+        """Mean the next of the things that lie under the pointer."""
+        if self.pointer is None or self.held is not None:
+            return False
+        self._turned_at = self.pointer
+        self.pointer = replace(self.pointer, turn=self.pointer.turn + 1)
+        self.current_tool.move(self.pointer)
+        self.hint_may_have_changed()
+        self.redraw()
+        return True
+
+    def _pointed(self, event: QMouseEvent | QWheelEvent) -> Pointer:
+        """Return the pointer; while it rests it means what was last asked for."""
+        pointer, before = _pointer(event), self._turned_at
+        if before is None or abs(pointer.x - before.x) + abs(pointer.y - before.y) >= DRAG_STARTS:
+            self._turned_at = None
+            return pointer
+        return replace(pointer, turn=self.pointer.turn if self.pointer is not None else 0)
 
     @guarded()
     def keyReleaseEvent(self, event: QKeyEvent) -> None:
         if event.isAutoRepeat():
             return
         key = _key(event)
-        if key.code in AXIS_KEYS and AXIS_KEYS[key.code] == self.held_axis:
+        if key.code in AXIS_KEYS and AXIS_KEYS[key.code] in (self.held_axis, self.held_plane):
             self.settle_pending()
-            self._hold_axis(None)
+            self._hold(None, None)
         self.current_tool.key_released(key)
 
     def _look_by_key(self, key: Key) -> bool:
@@ -243,7 +276,7 @@ class PointingWidget(QWidget):
     @guarded()
     def focusOutEvent(self, event: QFocusEvent) -> None:
         super().focusOutEvent(event)
-        self.held_axis = None
+        self.held_axis = self.held_plane = None
         self.shows_focus = False
         self.redraw()
         if event.reason() != Qt.FocusReason.PopupFocusReason and isinstance(self.current_tool, SelectTool):

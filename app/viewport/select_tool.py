@@ -1,10 +1,12 @@
 """Select by click and box; drag nodes over the body, in the view plane or along an axis; nudge; delete."""
 
+from collections.abc import Iterator
+
 import numpy as np
 from PySide6.QtCore import Qt
 
+from app.viewport import aids_drawn, picking, placing, wheel_picking
 from app.viewport import camera as cameras
-from app.viewport import picking, placing, wheel_picking
 from app.viewport.dragging import Drag
 from app.viewport.marks import Box, Mark
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
@@ -76,20 +78,28 @@ class SelectTool(Tool):
         return True
 
     def _under(self, pointer: Pointer) -> int | None:
-        """Return the node, tube, axle or panel under the pointer."""
+        """Return the node, tube, axle or panel under the pointer, or the next one that was asked for."""
+        found = self._things_under(pointer)
+        if pointer.turn:
+            return ((things := list(found)) and things[pointer.turn % len(things)]) or None
+        return next(found, None)
+
+    def _things_under(self, pointer: Pointer) -> Iterator[int]:
+        """Yield all that lies under the pointer: nodes, tubes, then the wheel or panel that is seen."""
         outlook = self.room.outlook
-        node = placing.node_at(outlook, pointer.x, pointer.y)
-        if node is not None:
-            return node
-        tube = placing.tube_at(outlook, pointer.x, pointer.y)
-        if tube is not None:
-            return tube.tube
+        yield from placing.nodes_at(outlook, pointer.x, pointer.y)
+        for pick in placing.tubes_at(outlook, pointer.x, pointer.y):
+            yield pick.tube
+        aid = aids_drawn.at(outlook, pointer.x, pointer.y)
+        if aid is not None:
+            yield aid
         ray = outlook.ray(pointer.x, pointer.y)
         metal = outlook.body_at(ray)
         wheel = wheel_picking.axle_at(outlook.layout, ray) if outlook.shows_wheels else None
         if wheel is not None and (metal is None or wheel[1] < metal.distance):
-            return wheel[0]
-        return None if metal is None else metal.panel
+            yield wheel[0]
+        if metal is not None:
+            yield metal.panel
 
     def under(self, pointer: Pointer) -> int | None:
         return self._under(pointer)

@@ -6,14 +6,15 @@ import numpy as np
 from PySide6.QtCore import Qt
 
 from app.units import parse_angle, parse_length
-from app.viewport import placing
+from app.viewport import guides
+from app.viewport.guides import Guides
 from app.viewport.marks import Mark, Spot, Stroke, Typed
 from app.viewport.placing import Aim, Wanted
-from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_ball, aim_marks
+from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_ball, aim_marks, seat_words
 from geometry import edits
 from geometry.edits import Item
 from geometry.errors import GeometryError
-from geometry.layout import Layout
+from geometry.layout import Landing, Layout
 from geometry.tolerances import SAME_POINT
 from geometry.tube import centreline
 from geometry.vectors import Vec3, direction, distance, plus, times, turned, vec
@@ -41,6 +42,7 @@ class TubeTool(Tool):
         self._types_angle = False
         self._refusal = ""
         self._start: Layout | None = None  # the layout that the tube is added to
+        self._known_guides: tuple[Layout, list[Vec3], Guides] | None = None
         self.tube: int | None = None  # in the preview
 
     @property
@@ -53,10 +55,10 @@ class TubeTool(Tool):
         if self._typed or self._types_angle:
             return "Enter sets the point at this distance; A adds the turn; Escape clears."
         if not self._items:
-            return "Click the body, a tube or a node to start the tube. Escape leaves."
+            return "Click the body, a tube or a node to start; Space means the next thing there."
         if len(self._items) == 1:
-            return "Click the next point or type its distance; X, Y, Z hold an axis."
-        return "Click the next point; Enter ends the tube, Backspace takes a point back, Escape drops it."
+            return "Click the next point or type its distance; X, Y, Z hold an axis, with Shift a plane."
+        return "Click on; Enter ends the tube, Backspace takes a point back, Shift leaves snaps out."
 
     # -- pointer ------------------------------------------------------------------
 
@@ -106,21 +108,39 @@ class TubeTool(Tool):
         limits = self.room.session.layout.limits
         od = stock.od if stock else 0.0
         used = frozenset(item for item in self._items if isinstance(item, int))
-        own = {self.tube} if self.tube is not None else set()
+        nodes, tubes = self._own()
+        pointer = self._pointer
         return Wanted(
             limits.standoff_wanted + od / 2.0,
             self._points[-1] if self._points else None,
             self.room.held_axis,
-            bool(self._pointer and self._pointer.ctrl),
-            used | self._own_nodes(),
-            frozenset(own),
+            self.room.held_plane,
+            bool(pointer and pointer.ctrl),
+            pointer.turn if pointer else 0,
+            used | nodes,
+            tubes,
         )
 
-    def _own_nodes(self) -> frozenset[int]:
+    def _own(self) -> tuple[frozenset[int], frozenset[int]]:
+        """Return the nodes and tubes of the preview: the tube that is being laid, and its twin."""
+        if self._start is None:
+            return frozenset(), frozenset()
         layout = self.room.session.layout
-        if self.tube is None or self.tube not in layout.tubes or self._start is None:
-            return frozenset()
-        return frozenset(id for id in layout.tubes[self.tube].nodes if id not in self._start.nodes)
+        nodes = layout.nodes.keys() - self._start.nodes.keys()
+        return frozenset(nodes), frozenset(layout.tubes.keys() - self._start.tubes.keys())
+
+    def _guides(self, pointer: Pointer) -> Guides | None:
+        """Return what the next point may be drawn to; Shift keeps it where it is pointed at."""
+        if pointer.shift or not self.room.snaps:
+            return None
+        layout = self._start or self.room.session.layout
+        known = self._known_guides
+        if known is None or known[0] is not layout or known[1] != self._points:
+            last = self._items[-1] if self._items else None
+            seat = layout.nodes[last].landing if isinstance(last, int) else last
+            host = seat.tube if isinstance(seat, Landing) else None
+            known = self._known_guides = (layout, list(self._points), guides.of(layout, self._points, host))
+        return known[2]
 
     def _show(self) -> None:
         """Aim at what lies under the pointer and preview the tube to there."""
@@ -130,7 +150,9 @@ class TubeTool(Tool):
         if self.room.stock is None:
             return
         if pointer is not None:
-            self._aim = placing.aim(self.room.outlook, pointer.x, pointer.y, self._wanted())
+            self._aim = guides.aimed(
+                self.room.outlook, pointer.x, pointer.y, self._wanted(), self._guides(pointer)
+            )
         self._aim = self._with_typed(self._aim)
         self._preview()
         self.room.redraw()
@@ -173,7 +195,7 @@ class TubeTool(Tool):
         if len(key.text) != 1:
             return False
         if key.text in NUMBER_SIGNS:
-            return bool(self._items or self._typed or key.text not in " /,")
+            return bool(self._typed or (key.text != " " and (self._items or key.text not in "/,")))
         if key.text.lower() == "a":
             return len(self._points) > 1
         return bool(self._typed) and key.text.lower() in UNIT_LETTERS
@@ -241,7 +263,9 @@ class TubeTool(Tool):
         try:
             if "," in self._typed:
                 return self._typed_place()
-            if aim is None or not self._points:
+            if aim is not None and not self._points:
+                return self._at_station(aim)
+            if aim is None:
                 return aim
             return self._at_distance(aim)
         except ValueError as refused:
@@ -254,6 +278,19 @@ class TubeTool(Tool):
             raise ValueError("Write a place as three lengths: x, y, z.")
         x, y, z = (parse_length(part, self.room.units) for part in parts)
         return Aim("free", (x, y, z), (x, y, z), self.room.outlook.solid.nearest((x, y, z)))
+
+    def _at_station(self, aim: Aim) -> Aim:
+        """Return the place on a tube at the typed distance from its nearer end."""
+        if not isinstance(aim.item, Landing):
+            return aim
+        layout = self.room.session.layout
+        tube = layout.tubes[aim.item.tube]
+        line = centreline.of(layout, tube)
+        far = parse_length(self._typed, self.room.units)
+        if not 0.0 <= far <= line.length:
+            raise ValueError(f"Tube {tube.name} is {self.room.length(line.length)} long; type less.")
+        station = far if aim.item.station <= line.length / 2.0 else line.length - far
+        return Aim("tube", centreline.place_at(line, station), Landing(tube.id, station), word=aim.word)
 
     def _at_distance(self, aim: Aim) -> Aim:
         last = self._points[-1]
@@ -355,9 +392,13 @@ class TubeTool(Tool):
         return distance(aim.point, self._points[-1]) < NEXT_POINT
 
     def _leg_words(self) -> str:
-        if self._aim is None or not self._points:
+        if self._aim is None:
             return ""
+        seat = seat_words(self.room, self._aim)
+        if not self._points:
+            return seat
         words = [f"leg {self.room.length(distance(self._points[-1], self._aim.point))}"]
+        words += [seat] if seat else []
         if len(self._points) > 1 and self.tube is not None:
             layout = self.room.session.layout
             if self.tube in layout.tubes:

@@ -678,7 +678,7 @@ def test_a_place_beside_the_body_says_so_and_how_near_the_metal_is(qtbot, open_v
     lay(qtbot, view, (0.0, 800.0, 1250.0))
     move(view, at(view, (-900.0, 800.0, 1450.0)))
     (place, _leg) = [mark for mark in view.current_tool.marks() if isinstance(mark, Badge)]
-    assert place.words == "left sill, off the body"
+    assert place.words.startswith("left sill, off the body")
     aim = view.current_tool._aim
     assert place.number == view.length(gap(view, aim.point))
 
@@ -720,17 +720,6 @@ def test_the_split_tool_cuts_a_tube_in_two(qtbot, open_view, caged) -> None:
     lay(qtbot, view, tuple(centreline.point_at(line, [line.length - 600.0])[0]))
     assert len(view.session.layout.tubes) == 2
     assert view.session.undo_stack.undoText() == "Split tube T1"
-
-
-def test_the_measure_tool_shows_the_distance_of_two_nodes(qtbot, open_view, caged) -> None:
-    view = open_view(caged)
-    view.set_tool("measure")
-    a, b = (caged.nodes[id].position for id in only_tube(caged).nodes[1:])
-    lay(qtbot, view, a, b)
-    QApplication.processEvents()
-    numbers = [mark.number for mark in view.overlay.marks if isinstance(mark, Badge)]
-    assert "1600.0 mm" in numbers
-    assert view.session.layout is caged
 
 
 def test_picked_points_tell_panel_and_triangle(qtbot, open_view, body) -> None:

@@ -46,6 +46,7 @@ class ZonePage(NamedPage):
         self.whole(self.other_side)
         self.source = self.words()
         self.finish()
+        session.committed.connect(self._on_committed)
 
     def _make_box(self, units: Units) -> None:
         self.middle = PointFields(units, "Middle")
@@ -87,6 +88,10 @@ class ZonePage(NamedPage):
             *(self.start, self.end, self.length, self.start_radius, self.end_radius),
             *names,
         ]
+
+    def _on_committed(self) -> None:
+        if self._id in self._session.layout.zones:
+            self.refresh()
 
     def show_report(self, report: Report) -> None:
         self._report = report

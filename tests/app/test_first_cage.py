@@ -266,7 +266,7 @@ def change_and_take_back(hands: Hands) -> None:
     assert hands.gap(UPRIGHT_B, 1) == pytest.approx(hands.layout.limits.standoff_wanted, abs=0.06)
     goal = hands.pixel(hands.position(UPRIGHT_B, 1)) + QPoint(14, 4)
     hands.drag(hands.node(UPRIGHT_B, 1), goal)
-    assert (hands.node(UPRIGHT_B, 1) - goal).manhattanLength() <= 3
+    assert (hands.node(UPRIGHT_B, 1) - goal).manhattanLength() <= 12  # drawn to a height or station near by
     assert hands.gap(UPRIGHT_B, 1) == pytest.approx(hands.layout.limits.standoff_wanted, abs=0.2)
     hands.press(Key.Key_Delete, hold=SHIFT)
     assert corner not in hands.layout.nodes

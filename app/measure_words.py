@@ -81,9 +81,7 @@ def beside(kind: MeasureKind, value: Value | NoValue, units: Units) -> str:
 def between(layout: Layout, measure: Measure) -> str:
     """Return what a measure is taken between."""
     said = [spot_words(layout, spot) for spot in measure.spots]
-    if measure.kind == "opening":
-        return ", ".join(dict.fromkeys(said))
-    return " – ".join(said)
+    return (", " if measure.kind == "opening" else " – ").join(dict.fromkeys(said))
 
 
 def spot_words(layout: Layout, spot: Spot) -> str:
@@ -102,7 +100,7 @@ def spot_words(layout: Layout, spot: Spot) -> str:
 
 
 def size_rows(found: sizes.Sizes, units: Units) -> list[SizeRow]:
-    """Return length, width, height and what is lowest and highest, as texts."""
+    """Return length, width, height and what is lowest and highest, as texts without the unit."""
     columns = (found.body, found.cage, found.both, found.whole)
     rows = (
         ("length", "Length", "From front to back."),
@@ -119,7 +117,7 @@ def size_rows(found: sizes.Sizes, units: Units) -> list[SizeRow]:
 
 
 def _size(size: Size | None, field: str, units: Units) -> str:
-    return NOTHING if size is None else unit_text.format_length(getattr(size, field), units)
+    return NOTHING if size is None else unit_text.format_length(getattr(size, field), units, unit=False)
 
 
 def ramp_rows(bare: ramps.Ramps | None, caged: ramps.Ramps | None) -> list[RampRow]:

@@ -23,7 +23,7 @@ class MeasurePage(NamedPage):
         for _ in range(MOST_PARTS):
             number = self.number("", "")
             self.parts.append((self.label_of(number), number))
-        self.heading("Between")
+        self.heading("Taken from")
         self.between = self.words()
         self.printed = QCheckBox("On the &sheets")
         self.printed.setToolTip("Print it with the packet, under measures and sizes.")

@@ -17,16 +17,19 @@ from PySide6.QtWidgets import (
 )
 
 from app import measure_words
+from app import units as unit_text
 from app.guarded import guarded
 from app.panels.rows import keep_to_width
 from app.session import Session
 from app.units import Units
 from geometry import edits
 from geometry.layout import Layout
-from geometry.measuring import kept, ramps, sizes, values
+from geometry.measuring import kept, ramps, sizes
 from geometry.measuring.ramps import Ramps
+from geometry.measuring.values import NoValue, Remembered
 
 MEASURES_MS, SIZES_MS = 60, 200  # after the last change; the hand comes first
+SIZES_WIDTH = 330
 MEASURE = Qt.ItemDataRole.UserRole
 NAME, VALUE, MORE, BETWEEN = range(4)
 SIZE_TITLES = ("", "Body", "Cage", "Both", "With tyres")
@@ -62,6 +65,7 @@ class MeasuresPanel(QWidget):
         self._session = session
         self._units = units
         self._filling = False
+        self._values = Remembered()
         self._bare: tuple[tuple[object, ...], Ramps | None] | None = None
         self.sizes = _tree(SIZE_TITLES, "Overall sizes")
         self.sizes.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
@@ -98,7 +102,8 @@ class MeasuresPanel(QWidget):
         made.itemChanged.connect(self._on_ticked)
         made.itemDoubleClicked.connect(self._on_double_clicked)
         made.delete_wanted.connect(self.delete_selected)
-        made.header().setSectionResizeMode(BETWEEN, QHeaderView.ResizeMode.Stretch)
+        for column in (MORE, BETWEEN):
+            made.header().setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
         return made
 
     def _kind_button(self, kind: str) -> QPushButton:
@@ -131,6 +136,7 @@ class MeasuresPanel(QWidget):
         split.setChildrenCollapsible(False)
         split.addWidget(left)
         split.addWidget(right)
+        split.setSizes([SIZES_WIDTH, 2 * SIZES_WIDTH])
         split.setStretchFactor(1, 1)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
@@ -172,6 +178,7 @@ class MeasuresPanel(QWidget):
                 for row in measure_words.ramp_rows(bare, caged)
             ]
         self.sizes.clear()
+        self.sizes.setHeaderLabels([f"in {unit_text.length_unit(units)}", *SIZE_TITLES[1:]])
         for texts, tip in rows:
             item = QTreeWidgetItem(self.sizes, list(texts))
             for column in range(len(SIZE_TITLES)):
@@ -199,14 +206,20 @@ class MeasuresPanel(QWidget):
             self.list.takeTopLevelItem(len(measures))
         for number, measure in enumerate(measures):
             item = self.list.topLevelItem(number) or QTreeWidgetItem(self.list)
-            value = values.of(layout, measure)
+            value = self._values.of(layout, measure)
             item.setData(NAME, MEASURE, measure.id)
             item.setText(NAME, measure.name)
             item.setText(VALUE, measure_words.number(value, self._units))
             item.setTextAlignment(VALUE, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-            item.setText(MORE, measure_words.beside(measure.kind, value, self._units))
+            more = (
+                ""
+                if measure.kind in ("along", "gap")
+                else measure_words.beside(measure.kind, value, self._units)
+            )
+            item.setText(MORE, value.why if isinstance(value, NoValue) else more)
             item.setText(BETWEEN, measure_words.between(layout, measure))
-            item.setToolTip(BETWEEN, item.text(BETWEEN))
+            for column in (MORE, BETWEEN):
+                item.setToolTip(column, item.text(column))
             item.setCheckState(NAME, Qt.CheckState.Checked if measure.printed else Qt.CheckState.Unchecked)
         self._filling = False
         self._stack.setCurrentWidget(self.list if measures else self.empty)

@@ -8,11 +8,10 @@ from app.units import Units
 from app.viewport import labels
 from app.viewport.annotations import BadgeSize
 from app.viewport.labels import Rect, Wish
-from app.viewport.marks import Badge, Mark, Spot, Stroke, Tone, Xy
+from app.viewport.marks import Badge, Mark, Spot, Stroke, Xy
 from app.viewport.placing import Outlook
 from geometry.aids import Measure
-from geometry.measuring import values
-from geometry.measuring.values import Value
+from geometry.measuring.values import Remembered, Value
 from geometry.vectors import Vec3
 
 MOST = 24  # numbers at once; more would be a thicket
@@ -27,31 +26,34 @@ class MeasuresDrawn:
         self._to_screen = to_screen
         self._badge_size = badge_size
         self._places: dict[object, int] = {}
+        self._values = Remembered()
 
     def marks(
-        self, outlook: Outlook, units: Units, others: Iterable[Mark], covered: Iterable[Rect]
+        self, outlook: Outlook, units: Units, others: list[Mark], covered: Iterable[Rect]
     ) -> list[Mark]:
-        """Return lines and numbers; numbers keep out of the way of other labels."""
+        """Return the other marks with lines below and numbers above them; numbers keep clear of labels."""
         layout, chosen = outlook.layout, self._session.selection
         if not layout.measures:
             self._places = {}
-            return []
+            return others
         # The selected ones take the best places.
         order = sorted(layout.measures.values(), key=lambda measure: (measure.id not in chosen, measure.id))
         found = [
-            (measure, value) for measure in order if isinstance(value := values.of(layout, measure), Value)
+            (measure, value)
+            for measure in order
+            if isinstance(value := self._values.of(layout, measure), Value)
         ]
         taken = [*covered, *(mark.rect for mark in others if isinstance(mark, Badge))]
         lines: list[Mark] = []
         for measure, value in found:
             lines += self._lines(value, measure.id in chosen)
-        return lines + self._badges(outlook, found[:MOST], taken, units)
+        return lines + others + self._badges(outlook, found[:MOST], taken, units)
 
     def _lines(self, value: Value, is_chosen: bool) -> list[Mark]:
-        tone: Tone = "accent" if is_chosen else "faint"
         marks: list[Mark] = [
-            Stroke(tuple(self._to_screen(point) for point in path), tone, 1.8 if is_chosen else 1.2)
+            Stroke(points, "accent", 2.0 if is_chosen else 1.4, is_dim=not is_chosen)
             for path in value.paths
+            if (points := tuple(self._to_screen(point) for point in path))
         ]
         marks += [Spot(self._to_screen(end), not is_chosen) for end in value.ends]
         return marks

@@ -587,7 +587,7 @@ class View(PointingWidget):
         chosen = self.session.selection
         own = aids_drawn.names(self.session.layout, chosen, self._hovered, self.to_screen) + own
         marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
-        marks = self._measures.marks(self.outlook, self.units, marks, covered) + marks
+        marks = self._measures.marks(self.outlook, self.units, marks, covered)
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
         if len(self._ring):

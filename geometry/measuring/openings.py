@@ -26,7 +26,7 @@ from geometry.vectors import Floats, Vec3, distance, unit, vec
 
 SAGITTA = 0.02  # mm; how far the rim drawn in chords may be from its arcs
 ACCURACY = 0.05  # mm; how far the circle's radius may be below the largest one
-LEVELS = 96  # lines tried across the opening before the widest is closed in on
+LEVELS = 40  # lines tried across the opening before the widest is closed in on
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 NEARLY_LEVEL = math.cos(math.radians(45.0))  # flatter is a hatch: its width runs across the car
 CIRCLE_CHORDS = 48
@@ -226,7 +226,9 @@ def _largest_circle(rim: _Rim) -> tuple[Floats, float]:
         shifts = half * np.array([(-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)])
         squares = (squares[:, None] + shifts).reshape(-1, 2)
     if centre is None:
-        raise GeometryError("Nothing is clear between the tubes; point at them in turn round the opening.")
+        raise GeometryError(
+            "Nothing is clear between these tubes; point at every tube round the opening, in turn."
+        )
     return centre, best
 
 

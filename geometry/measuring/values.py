@@ -1,7 +1,7 @@
 """What a measure comes to on a layout: its value, what else is worth saying, and what to draw."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import product
 from typing import Literal
 
@@ -54,6 +54,39 @@ class NoValue(Struct, frozen=True):
     """Why a measure has no value now."""
 
     why: str
+
+
+class Remembered:
+    """The values of measures, worked out again only where what they hang on changed."""
+
+    def __init__(self) -> None:
+        self._known: dict[int, tuple[tuple[object, ...], Value | NoValue]] = {}
+
+    def of(self, layout: Layout, measure: Measure) -> Value | NoValue:
+        key = (measure.kind, *_hangs_on(layout, measure))
+        known = self._known.get(measure.id)
+        if known is not None and known[0] == key:
+            return known[1]
+        value = of(layout, measure)
+        self._known[measure.id] = (key, value)
+        return value
+
+
+def _hangs_on(layout: Layout, measure: Measure) -> Iterator[object]:
+    """Yield all that the value of a measure follows from."""
+    yield measure.spots
+    if measure.kind == "height":
+        yield places.ground(layout)
+    for spot in measure.spots:
+        try:
+            yield places.shape_of(layout, spot)
+            for under in places.tubes_under(layout, spot):
+                yield under.tube
+                yield under.line
+                yield under.radius
+                yield tuple(layout.nodes[node].landing for node in under.tube.nodes)
+        except GeometryError as refused:
+            yield refused.message
 
 
 def of(layout: Layout, measure: Measure) -> Value | NoValue:

@@ -225,3 +225,33 @@ def test_a_measure_whose_place_is_gone_says_so() -> None:
 
 def test_a_measure_of_too_few_places_says_so() -> None:
     assert "right number" in why(EMPTY, "distance", FreeSpot((0.0, 0.0, 0.0)))
+
+
+def test_remembered_values_are_those_worked_out_anew_after_every_edit() -> None:
+    layout, host = tube(EMPTY, (0.0, 0.0, 0.0), (2000.0, 0.0, 0.0))
+    layout, other = tube(layout, (0.0, 300.0, 800.0), (2000.0, 300.0, 800.0))
+    layout, brace = tube(layout, Landing(host, 500.0), (500.0, 600.0, 700.0))
+    measures = [
+        Measure(901, "A", "gap", (TubeSpot(host, 100.0), TubeSpot(other, 100.0))),
+        Measure(902, "B", "height", (TubeSpot(other, 100.0),)),
+        Measure(903, "C", "distance", (NodeSpot(layout.tubes[brace].nodes[0]), FreeSpot((0.0, 0.0, 9.0)))),
+        Measure(904, "D", "angle", (TubeSpot(host, 900.0), TubeSpot(brace, 200.0))),
+        Measure(905, "E", "gap", (TubeSpot(host, 900.0), TubeSpot(brace, 200.0))),
+    ]
+    wheel = Axle(950, "Front", 0.0, 350.0, 1500.0, Tyre(800.0, 250.0, 30.0), 80.0, 80.0)
+    stock = replace(layout.stocks[INCH], od=50.0)
+    steps = [
+        layout,
+        edits.move_nodes(layout, [layout.tubes[other].nodes[0]], (0.0, 0.0, 50.0)),
+        edits.set_landing(layout, layout.tubes[brace].nodes[0], Landing(host, 900.0)),
+        edits.set_landing(layout, layout.tubes[brace].nodes[0], None),
+        replace(layout, axles={950: wheel}),
+        replace(layout, stocks={**layout.stocks, INCH: stock}),
+        edits.delete(layout, [brace]),
+        layout,
+    ]
+    remembered = values.Remembered()
+    for step in steps:
+        for measure in measures:
+            assert remembered.of(step, measure) == values.of(step, measure)
+            assert remembered.of(step, measure) is remembered.of(step, measure)

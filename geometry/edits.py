@@ -58,12 +58,12 @@ def move_nodes(layout: Layout, ids: Iterable[int], shift: Vec3) -> Layout:
     """Move nodes, and all nodes of tubes, by the same shift; landing nodes slide along their tube."""
     shift = refusals.checked_place(shift)
     chosen = dict.fromkeys(node for id in ids for node in _nodes_of(layout, id))
-    return _placed(layout, {id: plus(layout.nodes[id].position, shift) for id in chosen})
+    return place_nodes(layout, {id: plus(layout.nodes[id].position, shift) for id in chosen})
 
 
 def place_node(layout: Layout, id: int, position: Vec3) -> Layout:
     """Put a node at a place; a landing node goes to the nearest place of its tube."""
-    return _placed(layout, {_node(layout, id).id: position})
+    return place_nodes(layout, {_node(layout, id).id: position})
 
 
 def set_landing(layout: Layout, node: int, landing: Landing | None) -> Layout:
@@ -159,7 +159,7 @@ def split_tube(
     )
     after = replace(with_tubes(after, {tube: first, id: second}), next_id=id + 1)
     after = _marks_shared_out(layout, after, asked, (tube, id))
-    return settled(layout, _reseated(layout, after, tube, (tube, id))), id
+    return settled(layout, reseated(layout, after, tube, (tube, id))), id
 
 
 def split_with_sleeve(layout: Layout, tube: int, station: float) -> tuple[Layout, int]:
@@ -307,6 +307,24 @@ def set_panel(layout: Layout, id: int, **changes: Any) -> Layout:
     return replace(layout, panels={**layout.panels, id: replace(layout.panels[id], **changes)})
 
 
+def set_tubes(layout: Layout, tubes: Iterable[int], **changes: bool) -> Layout:
+    """Show or hide tubes, lock or unlock them."""
+    if unknown := set(changes) - {"shown", "locked"}:
+        raise ValueError(f"a tube has no {unknown} to set")
+    return with_tubes(layout, {tube.id: replace(tube, **changes) for tube in _tubes(layout, tubes)})
+
+
+def locked_by(layout: Layout, id: int) -> Tube | None:
+    """Return the locked tube that keeps a tube or node from being moved by hand, if there is one.
+
+    What has a locked twin is kept as well, for it would take that along.
+    """
+    run = set(_nodes_of(layout, id))
+    run |= {twin for node in run if (twin := layout.nodes[node].twin) is not None}
+    locked = (tube for tube in layout.tubes.values() if tube.locked)
+    return next((tube for tube in locked if not run.isdisjoint(tube.nodes)), None)
+
+
 def set_limits(layout: Layout, **changes: float) -> Layout:
     """Change limits that the checks judge by."""
     if unknown := set(changes) - set(Limits.__struct_fields__):
@@ -369,7 +387,7 @@ def _check_legs(before: Layout, after: Layout, tube: Tube) -> None:
             )
 
 
-def _placed(layout: Layout, places: Mapping[int, Vec3]) -> Layout:
+def place_nodes(layout: Layout, places: Mapping[int, Vec3]) -> Layout:
     """Return the layout with nodes at these places, as far as their landings let them."""
     moved, wanted = {}, {}
     for id, place in places.items():
@@ -409,7 +427,7 @@ def _cut_at(layout: Layout, tube: Tube, station: float) -> tuple[Layout, int]:
     return _with_tube(after, replace(tube, nodes=nodes)), leg + 1
 
 
-def _reseated(before: Layout, after: Layout, host: int, parts: Sequence[int]) -> Layout:
+def reseated(before: Layout, after: Layout, host: int, parts: Sequence[int]) -> Layout:
     """Seat what sat on a tube on the nearest of the parts that it became."""
     lines = {part: centreline.of(after, after.tubes[part]) for part in parts}
     seats = {}

@@ -549,9 +549,14 @@ class MainWindow(QMainWindow):
             "change_measurements": free and measured,
             "split_panel": free and len(panels) == 1,
             "join_panels": free and len(panels) > 1,
-            "hide": free and bool(panels or bodies),
+            "hide": free and bool(panels or bodies or tubes),
             "leave_out": free and bool(panels or bodies),
-            "show_all": free and any(not panel.shown for panel in layout.panels.values()),
+            "show_all": free
+            and any(not one.shown for one in (*layout.panels.values(), *layout.tubes.values())),
+            "isolate": free and bool(tubes),
+            "lock": free and bool(tubes),
+            "select_chain": free and len(tubes) + len(nodes) > 1,
+            "select_connected": free and bool(tubes),
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes or layout.axles),
             "trial_bends": not self.on_steps.is_open,
             "open_panel": inside and len(panels) == 1,
@@ -594,6 +599,8 @@ class MainWindow(QMainWindow):
     def _show_tab(self, name: str) -> None:
         self.show_room()
         self.furniture.show_tab(getattr(self, name), *TABS[name])
+        if name == "access":
+            self.access.tree.setFocus(Qt.FocusReason.ShortcutFocusReason)
 
     def _on_folded(self, place: str, folded: bool) -> None:
         self.commands[f"fold_{place}"].setChecked(not folded)

@@ -54,6 +54,7 @@ class Checklist(QWidget):
         super().__init__(parent)
         self._session = session
         self._report: Report | None = None
+        self._asked: Purpose | None = None  # that a place is asked for
         self.tree = self._make_list()
         self.summary = QLabel()
         self.summary.setProperty("kind", "faint")
@@ -61,6 +62,7 @@ class Checklist(QWidget):
         self.need = self._button("Not &needed", "This car has no use for it.", self._on_need)
         line = QHBoxLayout()
         line.setContentsMargins(8, 4, 8, 4)
+        line.setSpacing(10)
         line.addWidget(self.set_it)
         line.addWidget(self.need)
         line.addWidget(self.summary, 1)
@@ -72,6 +74,7 @@ class Checklist(QWidget):
         self.setFocusProxy(self.tree)
         session.changed.connect(self._on_changed)
         session.previewing_changed.connect(self._show_buttons)
+        session.committed.connect(self._on_committed)
         self._fill()
 
     def _make_list(self) -> _List:
@@ -81,7 +84,8 @@ class Checklist(QWidget):
         tree.setHeaderLabels(["Room for", "State", "To set it, click"])
         tree.setAccessibleName("What needs room")
         tree.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        tree.header().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        tree.header().resizeSection(NAME, 180)
+        tree.header().resizeSection(STATE, 300)
         tree.header().setSectionResizeMode(WHERE, QHeaderView.ResizeMode.Stretch)
         tree.itemSelectionChanged.connect(self._on_selected)
         tree.itemDoubleClicked.connect(self._on_set)
@@ -125,6 +129,16 @@ class Checklist(QWidget):
         if before.zones is not after.zones or before.not_needed is not after.not_needed:
             self._show()
 
+    def _on_committed(self, layout: Layout) -> None:
+        """Once what was asked for is set, choose the next that is left."""
+        if self._asked is None or not zoning.of_purpose(layout, self._asked):
+            return
+        order = list(zoning.PURPOSES)
+        place, self._asked = order.index(self._asked), None
+        left = zoning.unset(layout)
+        if left and self.purpose == order[place]:
+            self.choose(next((one for one in left if order.index(one) > place), left[0]))
+
     def _show(self) -> None:
         layout = self._session.layout
         in_the_way = {row.zone for row in self._report.zones} if self._report is not None else set()
@@ -160,6 +174,7 @@ class Checklist(QWidget):
 
     def _on_set(self) -> None:
         if self.purpose is not None and self.set_it.isEnabled():
+            self._asked = self.purpose
             self.zone_wanted.emit(self.purpose)
 
     def _on_need(self) -> None:

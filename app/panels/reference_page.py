@@ -2,7 +2,7 @@
 
 import math
 
-from PySide6.QtWidgets import QCheckBox, QPushButton
+from PySide6.QtWidgets import QCheckBox, QPushButton, QWidget
 
 from app import units as unit_text
 from app import wording
@@ -32,20 +32,21 @@ class ReferencePage(NamedPage):
     def __init__(self, session: Session, units: Units) -> None:
         super().__init__(session, units, "Name", "How lists, labels and findings call it.")
         self.kind = self.words()
-        self.away = LengthField(units)
-        self.away.entered.connect(self._on_away)
-        self._away_name = self.field("Above the ground", self.away)
-        self.at, self.end = PointFields(units, "Place"), PointFields(units, "Second place")
+        self.at, self.end = PointFields(units, "Place"), PointFields(units, "To")
         self.at.entered.connect(self._on_at)
         self.end.entered.connect(self._on_end)
         self._at_name = self.field("Place", self.at, "x forward of the front axle, y to the left, z up.")
-        self._end_name = self.field("Second place", self.end, "Where the line runs to; it goes on beyond.")
+        self._end_name = self.field("To", self.end, "Where the line runs to; it goes on beyond.")
         self.normal = PointFields(units, "Faces")
         self.normal.entered.connect(self._on_normal)
         self._normal_name = self.field(
             "Faces", self.normal, "The way it faces, in parts forward, left and up: 0, 0, 1 is up."
         )
         self.length = self.number("Length", "Between the two places of the line.")
+        self.away = LengthField(units)
+        self.away.entered.connect(self._on_away)
+        self.whole(QWidget())  # longer labels begin anew, so that three fields have room above
+        self._away_name = self.field("Above the ground", self.away)
         self.limit = QCheckBox("The cage must stay before it")
         self.limit.setToolTip("Tubes that reach past the plane, the way it faces, are found by the checks.")
         self.limit.clicked.connect(self._on_limit)
@@ -78,6 +79,7 @@ class ReferencePage(NamedPage):
         self.kind.setText(kind_words(shape, self._units))
         is_plane, is_line = isinstance(shape, PlaneShape), isinstance(shape, LineShape)
         axis = axis_of(shape) if isinstance(shape, PlaneShape) else None
+        self._at_name.setText("From" if is_line else "Place")
         self.at.show_point(shape.start if isinstance(shape, LineShape) else shape.at)
         if isinstance(shape, LineShape):
             self.end.show_point(shape.end)

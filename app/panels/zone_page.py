@@ -79,8 +79,8 @@ class ZonePage(NamedPage):
         self.length, self.start_radius, self.end_radius = (LengthField(units) for _ in range(3))
         for field, name, tip in (
             (self.length, "Length", "From face to face; its first face stays."),
-            (self.start_radius, "First radius", "Of the face it starts from; 0 is a point."),
-            (self.end_radius, "Other radius", "Of the face it ends in; 0 is a point."),
+            (self.start_radius, "Radius", "Of the face it starts from; 0 is a point."),
+            (self.end_radius, "End radius", "Of the face it ends in; 0 is a point."),
         ):
             field.entered.connect(self._on_cone)
             names.append(self.field(name, field, tip))

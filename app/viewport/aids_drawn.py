@@ -11,7 +11,7 @@ from app.viewport import actors
 from app.viewport import camera as cameras
 from app.viewport.camera import Ray
 from app.viewport.colours import Theme, mixed, rgb
-from app.viewport.marks import Mark, Spot, Whisper, Xy
+from app.viewport.marks import Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.surface import poly_data
 from geometry import references, zoning
 from geometry.aids import BoxShape, ConeShape, LineShape, PlaneShape, PointShape, Reference, Zone
@@ -96,6 +96,7 @@ class Aids:
             known = _Drawn(thing, actors.lines_actor(1.6), actors.lines_actor(1.0), actors.plain_actor())
             self._drawn[thing.id] = known
             for actor in (known.faces, known.faint, known.lines):
+                _lift(actor)
                 self._renderer.AddActor(actor)
         known.thing = thing
         if isinstance(thing, Zone):
@@ -126,6 +127,14 @@ class Aids:
             one.faces.GetProperty().SetOpacity(CHOSEN_OPACITY if is_chosen or is_hovered else OPACITY)
             for actor in (one.lines, one.faint, one.faces):
                 actor.GetProperty().SetColor(*rgb(colour))
+
+
+def _lift(actor: vtkActor) -> None:
+    """Draw an actor a little nearer than it is, so that what lies on the metal is seen."""
+    mapper = actor.GetMapper()
+    mapper.SetResolveCoincidentTopologyToPolygonOffset()
+    mapper.SetRelativeCoincidentTopologyLineOffsetParameters(-2.0, -6.0)
+    mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(-1.0, -2.0)
 
 
 # What of a shape is drawn
@@ -207,6 +216,9 @@ def names(
         if id in layout.references:
             reference = layout.references[id]
             at = to_screen(references.place_of(reference.shape))
+            if isinstance(reference.shape, LineShape):  # seen through the metal that it runs in
+                ends = (to_screen(reference.shape.start), to_screen(reference.shape.end))
+                marks.append(Stroke(ends, "accent", 1.2, is_dashed=True))
             marks += [Spot(at, id not in selected)]
             words = f"{reference.name} (limit)" if reference.limit else reference.name
             marks.append(Whisper((at[0] + 10.0, at[1] - 8.0), words))

@@ -111,4 +111,7 @@ class ZoneTool(Tool):
         if self._hover is None:
             return []
         at = self.room.to_screen(self._hover.at)
-        return [Spot(at, True), Whisper((at[0] + 12.0, at[1] - 10.0), self._hover.word)]
+        marks: list[Mark] = [Spot(at, True)]
+        if self._zone is None:  # its name stands there already
+            marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), self._hover.word))
+        return marks

@@ -93,3 +93,16 @@ def test_when_everything_is_looked_at_it_says_so(access: Checklist, session: Ses
         layout = zoning.set_needed(layout, purpose, False)
     session.commit("Nothing needed", layout)
     assert access.summary.text() == "Everything is set, or said not to be needed."
+
+
+def test_once_one_is_set_the_next_that_is_left_is_chosen(
+    qtbot: QtBot, access: Checklist, session: Session
+) -> None:
+    session.commit("Not needed", zoning.set_needed(session.layout, "winch rope", False))
+    access.choose("mirror")
+    qtbot.keyClick(access.tree, Key.Key_Return)
+    layout, _ = zoning.add_zone(session.layout, "mirror", BOX)
+    session.preview(layout)
+    assert access.purpose == "mirror"
+    session.commit("Keep free: Mirror")
+    assert access.purpose == "jack"

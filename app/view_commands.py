@@ -7,6 +7,7 @@ from PySide6.QtCore import QObject
 
 from app.session import Session
 from app.viewport.view import View
+from geometry import references, zoning
 from geometry.checks.findings import Finding
 from geometry.layout import Layout
 from geometry.measuring import values
@@ -175,6 +176,10 @@ def places_of(layout: Layout, ids: frozenset[int]) -> list[Vec3]:
         for wheel in tyres.wheels(layout.axles[id]):
             half = (wheel.tyre.od / 2.0, wheel.tyre.width / 2.0, wheel.tyre.od / 2.0)
             points += [vec(np.subtract(wheel.centre, half)), vec(np.add(wheel.centre, half))]
+    for id in ids & layout.references.keys():
+        points += references.places_of(layout.references[id].shape)
+    for id in ids & layout.zones.keys():
+        points += [vec(corner) for corner in zoning.bounds(layout.zones[id].shape)]
     for id in ids & layout.measures.keys():
         value = values.of(layout, layout.measures[id])
         points += value.ends if isinstance(value, Value) else ()

@@ -84,6 +84,21 @@ def set_reference(
     return layout if new == old else _with(layout, checked(new))
 
 
+def set_shape(layout: Layout, id: int, shape: Shape) -> Layout:
+    """Change where a reference lies; of two limits either side of the car, both move alike."""
+    old = known(layout, id)
+    after = set_reference(layout, id, shape=shape)
+    if old.limit and (other := other_limit(layout, id)) is not None:
+        after = set_reference(after, other, shape=mirrored(shape))
+    return after
+
+
+def other_limit(layout: Layout, id: int) -> int | None:
+    """Return the limit that is a limit's mirror image across the centre plane."""
+    image_of = mirrored(known(layout, id).shape)
+    return next((one.id for one in limits(layout) if one.id != id and is_same(one.shape, image_of)), None)
+
+
 def mirror_reference(layout: Layout, id: int) -> tuple[Layout, int]:
     """Add a reference's mirror image across the centre plane; return the one there is, if there is one."""
     old = known(layout, id)
@@ -106,7 +121,7 @@ def checked(reference: Reference) -> Reference:
     """Return a reference that can be, or refuse it in a sentence."""
     naming.checked(reference.name)
     shape = reference.shape
-    for place in _places(shape):
+    for place in places_of(shape):
         refusals.checked_place(place)
     if isinstance(shape, LineShape) and distance(shape.start, shape.end) < SHORTEST_LINE:
         raise GeometryError(
@@ -241,7 +256,8 @@ def moved(shape: Shape, shift: Vec3) -> Shape:
     return replace(shape, at=plus(shape.at, shift))
 
 
-def _places(shape: Shape) -> tuple[Vec3, ...]:
+def places_of(shape: Shape) -> tuple[Vec3, ...]:
+    """Return the places that a shape was set by."""
     return (shape.start, shape.end) if isinstance(shape, LineShape) else (shape.at,)
 
 

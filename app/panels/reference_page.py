@@ -150,7 +150,7 @@ class ReferencePage(NamedPage):
     def _set(self, shape: Shape, word: str) -> None:
         id = self._id
         words = f"{word} {self._session.layout.references[id].name}"
-        self._session.apply(words, lambda now: references.set_reference(now, id, shape=shape))
+        self._session.apply(words, lambda now: references.set_shape(now, id, shape))
         self.refresh()
 
     def _on_limit(self, on: bool) -> None:
@@ -195,12 +195,14 @@ def limit_words(layout: Layout, reference: Reference, units: Units) -> str:
         return ""
     rows = references.outside(layout, reference.id)
     over = [row for row in rows if row.past > 0.0]
+    other = references.other_limit(layout, reference.id)
+    together = f" {wording.one_line(layout.references[other].name)} moves with it." if other else ""
     far = unit_text.format_length(abs(rows[0].past), units)
     name = wording.one_line(layout.tubes[rows[0].tube].name)
     if not over:
-        return f"The cage keeps {far} before it; nearest is {name}."
+        return f"The cage keeps {far} before it; nearest is {name}.{together}"
     others = f", and {wording.counted(len(over) - 1, 'other tube')}" if len(over) > 1 else ""
-    return f"{name} reaches {far} past it{others}."
+    return f"{name} reaches {far} past it{others}.{together}"
 
 
 def _ground(layout: Layout) -> float:

@@ -208,18 +208,23 @@ def _cone_edges(cone: ConeShape) -> Floats:
 
 
 def names(
-    layout: Layout, selected: frozenset[int], hovered: int | None, to_screen: Callable[[Vec3], Xy]
+    layout: Layout,
+    selected: frozenset[int],
+    hovered: int | None,
+    to_screen: Callable[[Vec3], Xy],
+    room: tuple[Floats, Floats] | None,
 ) -> list[Mark]:
     """Write the names of references and zones that are selected or under the pointer."""
     marks: list[Mark] = []
     for id in sorted({*selected, *(() if hovered is None else (hovered,))}):
         if id in layout.references:
             reference = layout.references[id]
-            at = to_screen(references.place_of(reference.shape))
+            at = to_screen(_label_place(reference.shape, room or EMPTY_ROOM))
             if isinstance(reference.shape, LineShape):  # seen through the metal that it runs in
                 ends = (to_screen(reference.shape.start), to_screen(reference.shape.end))
                 marks.append(Stroke(ends, "accent", 1.2, is_dashed=True))
-            marks += [Spot(at, id not in selected)]
+            if not isinstance(reference.shape, PlaneShape):
+                marks.append(Spot(at, id not in selected))
             words = f"{reference.name} (limit)" if reference.limit else reference.name
             marks.append(Whisper((at[0] + 10.0, at[1] - 8.0), words))
         elif id in layout.zones:
@@ -228,6 +233,14 @@ def names(
             at = to_screen(vec((middle[0], middle[1], high[2])))
             marks.append(Whisper((at[0], at[1] - 8.0), layout.zones[id].name, is_centred=True))
     return marks
+
+
+def _label_place(shape: references.Shape, room: tuple[Floats, Floats]) -> Vec3:
+    """Return where the name of a reference stands: of a plane, in the middle of its highest edge."""
+    if not isinstance(shape, PlaneShape):
+        return references.place_of(shape)
+    middles = plane_lines(shape, room)[0].mean(axis=1)
+    return vec(middles[int((middles[:, 2] + 1e-3 * middles[:, 0]).argmax())])
 
 
 # Picking

@@ -584,8 +584,8 @@ class View(PointingWidget):
         at = self.legend.geometry()
         covered = [Rect(at.x(), at.y(), at.width(), at.height())] if self.legend.isVisible() else []
         own = self.current_tool.marks()
-        chosen = self.session.selection
-        own = aids_drawn.names(self.session.layout, chosen, self._hovered, self.to_screen) + own
+        layout, chosen, room = self.session.layout, self.session.selection, self.outlook.shown.bounds
+        own = aids_drawn.names(layout, chosen, self._hovered, self.to_screen, room) + own
         marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
         marks = self._measures.marks(self.outlook, self.units, marks, covered)
         if self.navigation.pivot is not None and self.held is not None:

@@ -252,3 +252,12 @@ def test_hidden_references_are_not_caught_on() -> None:
     for id in (point, line, plane):
         layout = references.set_reference(layout, id, shown=False)
     assert references.snap_points(layout) == references.lines(layout) == references.planes(layout) == ()
+
+
+def test_limits_either_side_move_alike_and_others_alone() -> None:
+    layout, (left, right) = references.add_width_limits(Layout(), 1800.0)
+    layout = references.set_shape(layout, left, PlaneShape((0.0, 950.0, 0.0), (0.0, 1.0, 0.0)))
+    assert layout.references[right].shape == PlaneShape((0.0, -950.0, 0.0), (0.0, -1.0, 0.0))
+    layout = references.set_reference(layout, right, limit=False)
+    layout = references.set_shape(layout, left, PlaneShape((0.0, 800.0, 0.0), (0.0, 1.0, 0.0)))
+    assert layout.references[right].shape == PlaneShape((0.0, -950.0, 0.0), (0.0, -1.0, 0.0))

@@ -156,3 +156,13 @@ def test_picking_among_many_is_quick(open_view, body) -> None:
     for _ in range(5):
         aids_drawn.at(outlook, 450.0, 10.0)
     assert (time.process_time() - start) / 5 < 0.02
+
+
+def test_delete_in_the_view_takes_a_selected_zone_away(qtbot, open_view, body) -> None:
+    layout, zone = with_zone(body)
+    view = open_view(layout)
+    view.session.select({zone})
+    assert "H hides" in view.hint
+    qtbot.keyClick(view, Qt.Key.Key_Delete)
+    assert not view.session.layout.zones
+    assert view.session.undo_stack.undoText() == "Delete Door handle"

@@ -197,8 +197,38 @@ COMMANDS: tuple[Command, ...] = (
         "split_panel", "&Split a panel…", "", "Make a panel of its own of some faces of the selected panel."
     ),
     Command("join_panels", "&Join panels", "", "Make one panel of the selected ones."),
-    Command("hide", "&Hide or show", "H", "Hide the selected panels in the view, or show them again.", "eye"),
-    Command("show_all", "Show &all", "Shift+H", "Show every panel that is kept."),
+    Command(
+        "hide",
+        "&Hide or show",
+        "H",
+        "Hide the selected panels and tubes in the view, or show them again.",
+        "eye",
+    ),
+    Command("show_all", "Show &all", "Shift+H", "Show every tube, and every panel that is kept."),
+    Command(
+        "isolate",
+        "Sho&w these alone",
+        "Shift+I",
+        "Hide all tubes but the selected ones and those they sit on.",
+    ),
+    Command(
+        "lock",
+        "&Lock or unlock",
+        "Ctrl+K",
+        "Keep the selected tubes from being moved by hand, or let them be moved again.",
+    ),
+    Command(
+        "select_chain",
+        "Select the &way between",
+        "Ctrl+Shift+W",
+        "Select the tubes that lead from one selected tube or node to the others.",
+    ),
+    Command(
+        "select_connected",
+        "Select what hangs to&gether",
+        "Ctrl+Shift+G",
+        "Select every tube that is joined to the selected ones, directly or through others.",
+    ),
     Command("leave_out", "&Leave out or keep", "", "Left-out panels are neither drawn nor checked."),
     Command(
         "open_panel",
@@ -407,7 +437,7 @@ SEPARATOR = "-"
 # Names of commands; a name with ">" is a menu of its own, "-" a line.
 MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
-    "&Edit": "undo redo - rename delete - select_all select_nodes",
+    "&Edit": "undo redo - rename delete - select_all select_nodes select_chain select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - "
     "both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve "
     "sleeve join_nodes free_end",
@@ -461,6 +491,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "release_twins", "reverse", "select_nodes", "add_corner"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
+    ("select_chain", "select_connected", "lock", "isolate"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),
     ("aid_other_side",),

@@ -549,10 +549,9 @@ class MainWindow(QMainWindow):
             "change_measurements": free and measured,
             "split_panel": free and len(panels) == 1,
             "join_panels": free and len(panels) > 1,
-            "hide": free and bool(panels or bodies or tubes),
+            "hide": free and bool(panels or bodies or tubes or self.on_aids.chosen),
             "leave_out": free and bool(panels or bodies),
-            "show_all": free
-            and any(not one.shown for one in (*layout.panels.values(), *layout.tubes.values())),
+            "show_all": free and chosen.has_hidden,
             "isolate": free and bool(tubes),
             "lock": free and bool(tubes),
             "select_chain": free and len(tubes) + len(nodes) > 1,

@@ -1,15 +1,16 @@
 """Commands that change what is selected: mirror, split, join, delete and their like."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from itertools import pairwise
 
 from PySide6.QtCore import QObject
 
 from app import wording
 from app.session import Session
-from geometry import edits, symmetry
+from geometry import chains, edits, references, symmetry, zoning
+from geometry.aids import Reference, Zone
 from geometry.errors import GeometryError
-from geometry.layout import NAMED, Layout
+from geometry.layout import NAMED, Layout, Panel, Tube
 from geometry.vectors import Vec3, distance
 
 NO_PLACE = (
@@ -40,6 +41,12 @@ class SelectionCommands(QObject):
     @property
     def bodies(self) -> list[int]:
         return self._chosen(self._session.layout.bodies)
+
+    @property
+    def has_hidden(self) -> bool:
+        """Whether anything of the job is hidden in the view."""
+        kinds = (getattr(self._session.layout, kind) for kind in ("panels", "tubes", "references", "zones"))
+        return any(not thing.shown for things in kinds for thing in things.values())
 
     def delete(self) -> None:
         ids = self._session.selection
@@ -158,15 +165,56 @@ class SelectionCommands(QObject):
         self._for_each("Free", landed, lambda now, id: edits.set_landing(now, id, None))
 
     def hide(self) -> None:
-        """Hide what is shown; if all is hidden, show it."""
-        layout, panels = self._session.layout, self._panels_meant()
-        show = not any(layout.panels[id].shown for id in panels)
-        self._set_panels("Show" if show else "Hide", panels, shown=show)
+        """Hide what is selected and shown; if all of it is hidden, show it."""
+        layout, panels, tubes = self._session.layout, self._panels_meant(), self.tubes
+        aids = [*self._chosen(layout.references), *self._chosen(layout.zones)]
+        show = not any(thing.shown for thing in _things(layout, (*panels, *tubes, *aids)))
+        self._show("Show" if show else "Hide", panels, tubes, aids, show)
 
     def show_all(self) -> None:
         layout = self._session.layout
-        hidden = [panel.id for panel in layout.panels.values() if not panel.shown]
-        self._set_panels("Show", hidden, shown=True)
+        panels = [panel.id for panel in layout.panels.values() if not panel.shown]
+        tubes = [tube.id for tube in layout.tubes.values() if not tube.shown]
+        aids = [one.id for one in layout.references.values() if not one.shown]
+        aids += [one.id for one in layout.zones.values() if not one.shown]
+        self._show("Show", panels, tubes, aids, True)
+
+    def isolate(self) -> None:
+        """Hide all tubes but the selected ones and what they sit on."""
+        layout, tubes = self._session.layout, self.tubes
+        landings = [layout.nodes[node].landing for id in tubes for node in layout.tubes[id].nodes]
+        kept = {*tubes, *(landing.tube for landing in landings if landing is not None)}
+        others = [id for id in layout.tubes if id not in kept]
+        words = f"Show {names(layout, tubes)} alone"
+        self._session.apply(
+            words, lambda now: edits.set_tubes(edits.set_tubes(now, kept, shown=True), others, shown=False)
+        )
+
+    def lock(self) -> None:
+        """Lock the selected tubes against being moved by hand; if all are locked, unlock them."""
+        layout, tubes = self._session.layout, self.tubes
+        on = not all(layout.tubes[id].locked for id in tubes)
+        words = f"{'Lock' if on else 'Unlock'} {names(layout, tubes)}"
+        self._session.apply(words, lambda now: edits.set_tubes(now, tubes, locked=on))
+
+    def select_chain(self) -> None:
+        """Select the tubes that lead from the first selected thing to the others, the fewest there are."""
+        layout, chosen = self._session.layout, [*self.tubes, *self.nodes]
+        ends = [id for id in chosen if id in layout.tubes]
+        for node in (id for id in chosen if id in layout.nodes):
+            ends += [tube.id for tube in layout.tubes.values() if node in tube.nodes][:1]
+        found = chains.between(layout, ends)
+        if found is None:
+            self._session.refused.emit(
+                "The selected tubes don't hang together; there is no way between them."
+            )
+        else:
+            self._session.select(found)
+
+    def select_connected(self) -> None:
+        """Select every tube that hangs together with the selected ones."""
+        layout = self._session.layout
+        self._session.select(chains.connected(layout, self.tubes))
 
     def leave_out(self) -> None:
         layout, panels = self._session.layout, self._panels_meant()
@@ -178,6 +226,20 @@ class SelectionCommands(QObject):
         bodies = set(self.bodies)
         layout, selection = self._session.layout, self._session.selection
         return [id for id, panel in layout.panels.items() if id in selection or panel.body in bodies]
+
+    def _show(self, verb: str, panels: list[int], tubes: list[int], aids: list[int], shown: bool) -> None:
+        def all_shown(layout: Layout) -> Layout:
+            for id in panels:
+                layout = edits.set_panel(layout, id, shown=shown)
+            for id in aids:
+                is_zone = id in layout.zones
+                edit = zoning.set_zone if is_zone else references.set_reference
+                layout = edit(layout, id, shown=shown)
+            return edits.set_tubes(layout, tubes, shown=shown)
+
+        things = [*panels, *tubes, *aids]
+        if things:
+            self._session.apply(f"{verb} {names(self._session.layout, things)}", all_shown)
 
     def _set_panels(self, verb: str, panels: Iterable[int], **changes: object) -> None:
         self._for_each(verb, list(panels), lambda now, id: edits.set_panel(now, id, **changes))
@@ -204,6 +266,17 @@ def names(layout: Layout, ids: Iterable[int]) -> str:
     named = (getattr(layout, kind) for kind in NAMED)
     thing = next((things[chosen[0]] for things in named if chosen[0] in things), None)
     return str(getattr(thing, "name", "node"))
+
+
+def _things(layout: Layout, ids: Iterable[int]) -> Iterator[Panel | Tube | Reference | Zone]:
+    """Yield what can be hidden, by its id."""
+    for id in ids:
+        if id in layout.panels:
+            yield layout.panels[id]
+        elif id in layout.tubes:
+            yield layout.tubes[id]
+        else:
+            yield layout.references[id] if id in layout.references else layout.zones[id]
 
 
 def longest_leg(layout: Layout, tube: int) -> tuple[int, Vec3]:

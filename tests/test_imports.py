@@ -21,6 +21,8 @@ GEOMETRY = (
         "checks",
         "arranging",
         "axles",
+        "chains",
+        "comparing",
         "edits",
         "fixing",
         "hinges",

@@ -196,6 +196,15 @@ class OutlinePanel(QWidget):
 
     def _add_tube(self, parent: QTreeWidgetItem, tube: Tube) -> None:
         item = self._add(parent, tube.id, tube.name)
+        item.setFlags(item.flags() | Qt.ItemFlag.ItemIsUserCheckable)
+        item.setCheckState(NAME, Qt.CheckState.Checked if tube.shown else Qt.CheckState.Unchecked)
+        tips = ["The tick shows or hides the tube in the view; it is checked all the same."]
+        if tube.locked:
+            font = item.font(NAME)
+            font.setItalic(True)
+            item.setFont(NAME, font)
+            tips.append("Locked: it is not moved by hand.")
+        item.setToolTip(NAME, " ".join(tips))
         for place, node in enumerate(tube.nodes):
             self._add(item, node, node_words(tube, place), may_rename=False)
 
@@ -250,11 +259,15 @@ class OutlinePanel(QWidget):
         if self._filling or column != NAME:
             return
         id, layout = item.data(NAME, ID), self._session.layout
-        panel = layout.panels.get(id)
+        panel, tube = layout.panels.get(id), layout.tubes.get(id)
         shown = item.checkState(NAME) == Qt.CheckState.Checked
         if panel is not None and panel.shown != shown:
             words = f"{'Show' if shown else 'Hide'} {panel.name}"
             self._session.apply(words, lambda now: edits.set_panel(now, id, shown=shown))
+            return
+        if tube is not None and tube.shown != shown:
+            words = f"{'Show' if shown else 'Hide'} {tube.name}"
+            self._session.apply(words, lambda now: edits.set_tubes(now, (id,), shown=shown))
             return
         self._rename(id, item.text(NAME).strip())
 

@@ -232,8 +232,12 @@ def close_signs(
     return [
         (row.tube_point, _shape(row, band))
         for row in report.clearances
-        if row.tube in layout.tubes and row.tube not in skipped and band(row) == "close"
+        if row.tube not in skipped and is_shown(layout, row.tube) and band(row) == "close"
     ]
+
+
+def is_shown(layout: Layout, tube: int) -> bool:
+    return tube in layout.tubes and layout.tubes[tube].shown
 
 
 def _shape(row: "Clearance", band: Callable[["Clearance"], Band]) -> Shape:

@@ -117,6 +117,8 @@ class Annotator:
         facts: list[Fact] = []
         lines = of_all(layout)
         for id, tube in layout.tubes.items():
+            if not tube.shown:
+                continue
             bad = annotations.bend_facts(layout, tube, lines[id], self._length)
             if id in labelled:
                 given = self._leads(id)
@@ -160,7 +162,7 @@ class Annotator:
             chosen |= {id for id, tube in layout.tubes.items() if not nodes.isdisjoint(tube.nodes)}
         if hovered in layout.tubes:
             chosen.add(hovered)
-        return sorted(chosen)
+        return sorted(id for id in chosen if layout.tubes[id].shown)
 
 
 def leads_of(layout: Layout, tube: Tube) -> dict[int, TubeEnd]:

@@ -44,6 +44,7 @@ def take(room: Room, pointer: Pointer, found: int) -> Held:
     nodes = {id for id in selection if id in layout.nodes}
     for id in selection & layout.tubes.keys():
         nodes |= set(layout.tubes[id].nodes)
+    nodes -= {node for tube in layout.tubes.values() if tube.locked for node in tube.nodes}
     node = found if found in layout.nodes else None
     grabbed = layout.nodes[found].position if node is not None else _tube_point(room, pointer, found)
     x, y = room.to_screen(grabbed)

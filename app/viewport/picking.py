@@ -46,8 +46,9 @@ class TubePick(Struct, frozen=True):
 
 def look(layout: Layout, camera: Camera, size: Size) -> Sight:
     """Project everything that can be pointed at."""
-    ids = np.array(list(layout.nodes), dtype=np.int64)
-    positions = np.array([node.position for node in layout.nodes.values()]).reshape(-1, 3)
+    hidden = hidden_nodes(layout)
+    ids = np.array([id for id in layout.nodes if id not in hidden], dtype=np.int64)
+    positions = np.array([layout.nodes[id].position for id in ids.tolist()]).reshape(-1, 3)
     node_screen, node_depth = cameras.project(camera, size, positions)
     tube_ids, chords, radii = _chords(layout)
     screen, depth = cameras.project(camera, size, chords.reshape(-1, 3))
@@ -56,6 +57,14 @@ def look(layout: Layout, camera: Camera, size: Size) -> Sight:
         layout, camera, size, ids, node_screen, node_depth, tube_ids,
         screen[:, 0], screen[:, 1], depth.reshape(-1, 2), chords, radii,
     )  # fmt: skip
+
+
+def hidden_nodes(layout: Layout) -> frozenset[int]:
+    """Return the nodes that only hidden tubes use."""
+    away = {node for tube in layout.tubes.values() if not tube.shown for node in tube.nodes}
+    if not away:
+        return frozenset()
+    return frozenset(away - {node for tube in layout.tubes.values() if tube.shown for node in tube.nodes})
 
 
 @lru_cache(maxsize=2000)
@@ -67,14 +76,14 @@ def _chords_of(line: Centreline) -> Floats:
 
 def _chords(layout: Layout) -> tuple[np.ndarray, Floats, Floats]:
     """Return the tube of each chord, the chords (m, 2, 3) and half the OD at each."""
-    tubes = layout.tubes.values()
+    tubes = [tube for tube in layout.tubes.values() if tube.shown]
     if not tubes:
         return np.zeros(0, dtype=np.int64), np.zeros((0, 2, 3)), np.zeros(0)
     lines = of_all(layout)
     chords = [_chords_of(lines[tube.id]) for tube in tubes]
     counts = [len(part) for part in chords]
     radii = np.array([layout.stocks[tube.stock].od / 2.0 for tube in tubes])
-    return np.repeat(list(layout.tubes), counts), np.concatenate(chords), np.repeat(radii, counts)
+    return np.repeat([tube.id for tube in tubes], counts), np.concatenate(chords), np.repeat(radii, counts)
 
 
 def nodes_at(sight: Sight, x: float, y: float, reach: float = NODE_REACH) -> list[int]:

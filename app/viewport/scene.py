@@ -131,6 +131,7 @@ class Scene:
         if drawn is None:
             drawn = self._tubes[id] = actors.TubeActor()
             self.renderer.AddActor(drawn.actor)
+        drawn.actor.SetVisibility(tube.shown)
         tint = self._tints.get(id)
         rings = actors.NO_RINGS if tint is None else tint.rings
         if drawn.line is not line or drawn.od != od or drawn.rings is not rings:

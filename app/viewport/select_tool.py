@@ -1,6 +1,6 @@
 """Select by click and box; drag nodes over the body, in the view plane or along an axis; nudge; delete."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from PySide6.QtCore import Qt
@@ -49,6 +49,8 @@ class SelectTool(Tool):
         layout, chosen = self.room.session.layout, self.room.session.selection
         if not layout.tubes and not layout.panels:
             return "Bring in a body with Ctrl+I, or measure one with Ctrl+B; a file dropped here opens."
+        if any(id in layout.zones or id in layout.references for id in chosen):
+            return "Its numbers are typed at the right; H hides or shows it, F2 names it, Delete removes it."
         if not layout.tubes:
             return "Press T to lay the first tube; drag to orbit, wheel to zoom."
         if any(id in layout.tubes for id in chosen):
@@ -72,6 +74,8 @@ class SelectTool(Tool):
             return False
         if found in session.layout.tubes and found not in session.selection:
             return False  # a click selects it; a drag looks round, as beside it
+        if self._is_locked([found]):
+            return False
         if found not in session.selection:
             session.select({found})
         self._drag = Drag(self.room, pointer, found)
@@ -228,6 +232,8 @@ class SelectTool(Tool):
         ids = [id for id in session.selection if id in session.layout.nodes or id in session.layout.tubes]
         if not ids:
             return False
+        if self._is_locked(ids):
+            return True
         shift = times(_axis_along(self.room.outlook.sight.camera, arrow), self.step * many)
         moved = self.attempt(lambda: edits.move_nodes(session.layout, ids, shift))
         if moved is not None and moved is not session.layout:
@@ -236,18 +242,28 @@ class SelectTool(Tool):
         return True
 
     def delete(self) -> bool:
-        """Delete the selected nodes, tubes and axles; panels are left out in the list of panels."""
+        """Delete what is selected but panels and bodies, which are left out in the list of panels."""
         session = self.room.session
         layout = session.layout
-        ids = [id for id in session.selection if _moves(layout, id) or id in layout.axles]
+        ids = [id for id in session.selection if id not in layout.panels and id not in layout.bodies]
         if not ids:
             if session.selection:
                 self.room.say("Body panels are left out or removed in the list of panels.")
             return bool(session.selection)
+        if self._is_locked(ids):
+            return True
         deleted = self.attempt(lambda: edits.delete(layout, ids))
         if deleted is not None:
             session.commit(_delete_name(layout, ids), deleted)
         return True
+
+    def _is_locked(self, ids: Iterable[int]) -> bool:
+        """Whether one of these is locked; says so."""
+        layout = self.room.session.layout
+        lock = next((lock for id in ids if (lock := edits.locked_by(layout, id)) is not None), None)
+        if lock is not None:
+            self.room.say(f"Tube {lock.name} is locked; Ctrl+K unlocks it when it is selected.")
+        return lock is not None
 
     def insert(self) -> bool:
         """Add a node to the tube under the pointer, or to the longest leg of the selected tube."""
@@ -351,5 +367,8 @@ def _delete_name(layout: Layout, ids: list[int]) -> str:
         for word, things in (("tube", layout.tubes), ("axle", layout.axles)):
             if ids[0] in things:
                 return f"Delete {word} {things[ids[0]].name}"
+        for aids in (layout.references, layout.zones, layout.measures):
+            if ids[0] in aids:
+                return f"Delete {aids[ids[0]].name}"
         return "Delete node"
     return f"Delete {len(ids)} things"

@@ -188,3 +188,27 @@ def test_names_count_kinds(session: Session) -> None:
     assert names(layout, [named(session, "Hoop")]) == "Hoop"
     assert names(layout, [*layout.tubes, *layout.panels]) == "2 tubes and 2 panels"
     assert names(layout, [next(iter(layout.nodes))]) == "node"
+
+
+def test_tubes_are_hidden_shown_alone_and_shown_again(commands: SelectionCommands, session: Session) -> None:
+    hoop, brace = named(session, "Hoop"), named(session, "Brace")
+    session.select((brace,))
+    commands.hide()
+    assert [session.layout.tubes[id].shown for id in (hoop, brace)] == [True, False]
+    commands.hide()
+    assert session.layout.tubes[brace].shown
+    session.select((hoop,))
+    commands.isolate()
+    assert [session.layout.tubes[id].shown for id in (hoop, brace)] == [True, False]
+    assert session.undo_stack.undoText() == "Show Hoop alone"
+    commands.show_all()
+    assert all(tube.shown for tube in session.layout.tubes.values())
+
+
+def test_a_lock_holds_until_it_is_taken_off(commands: SelectionCommands, session: Session) -> None:
+    hoop = named(session, "Hoop")
+    session.select((hoop,))
+    commands.lock()
+    assert edits.locked_by(session.layout, session.layout.tubes[hoop].nodes[0]) is session.layout.tubes[hoop]
+    commands.lock()
+    assert edits.locked_by(session.layout, hoop) is None

@@ -197,3 +197,18 @@ def test_what_is_laid_on_one_side_appears_on_both(qtbot, open_view, body) -> Non
     assert view.session.undo_stack.count() == 1
     view.session.undo()
     assert view.session.layout.tubes == {}
+
+
+def test_what_is_hidden_is_not_picked_and_what_is_locked_stays(qtbot, open_view, caged) -> None:
+    (tube,) = caged.tubes.values()
+    place = caged.nodes[tube.nodes[1]].position
+    view = open_view(edits.set_tubes(caged, [tube.id], shown=False))
+    qtbot.mouseClick(view, LEFT, pos=pixel(view, place))
+    assert view.session.selection.isdisjoint({tube.id, *tube.nodes})
+    view = open_view(edits.set_tubes(caged, [tube.id], locked=True))
+    qtbot.mouseClick(view, LEFT, pos=pixel(view, place))
+    assert view.session.selection == {tube.nodes[1]}
+    qtbot.keyClick(view, Key.Key_Right)
+    qtbot.keyClick(view, Key.Key_Delete)
+    assert view.session.undo_stack.count() == 0
+    assert view.hint == f"Tube {tube.name} is locked; Ctrl+K unlocks it when it is selected."

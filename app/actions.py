@@ -201,13 +201,13 @@ COMMANDS: tuple[Command, ...] = (
         "hide",
         "&Hide or show",
         "H",
-        "Hide the selected panels and tubes in the view, or show them again.",
+        "Hide the selected panels and tubes, or show them again.",
         "eye",
     ),
     Command("show_all", "Show &all", "Shift+H", "Show every tube, and every panel that is kept."),
     Command(
         "isolate",
-        "Sho&w these alone",
+        "Show thes&e alone",
         "Shift+I",
         "Hide all tubes but the selected ones and those they sit on.",
     ),
@@ -437,7 +437,8 @@ SEPARATOR = "-"
 # Names of commands; a name with ">" is a menu of its own, "-" a line.
 MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
-    "&Edit": "undo redo - rename delete - select_all select_nodes select_chain select_connected - lock isolate",
+    "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
+    "select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - "
     "both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve "
     "sleeve join_nodes free_end",

@@ -250,7 +250,7 @@ class SelectTool(Tool):
             if session.selection:
                 self.room.say("Body panels are left out or removed in the list of panels.")
             return bool(session.selection)
-        if self._is_locked(ids):
+        if self._is_locked(id for id in ids if _moves(layout, id)):
             return True
         deleted = self.attempt(lambda: edits.delete(layout, ids))
         if deleted is not None:

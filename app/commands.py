@@ -218,6 +218,8 @@ def check_job(chosen: argparse.Namespace) -> tuple[int, Any, list[str]]:
         "zones": [json_file.zone_row(row, layout) for row in report.zones],
         "limits": [json_file.limit_row(row, layout) for row in report.limits],
         "zones_unset": list(zoning.unset(layout)),
+        "measures": [json_file.measure_row(measure, layout) for measure in layout.measures.values()],
+        "sizes": json_file.sizes_row(layout),
         "findings": [json_file.finding_row(finding, layout) for finding in report.findings],
     }
     lines = [wording.say_with_sign(finding, layout, MILLIMETRES) for finding in report.findings]

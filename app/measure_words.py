@@ -146,7 +146,7 @@ def touching(caged: ramps.Ramps | None, field: str) -> str:
 
 
 def ramp(found: Ramp) -> str:
-    return "nothing in the way" if found.at is None else unit_text.format_angle(max(found.angle, 0.0))
+    return "nothing in the way" if found.at is None else unit_text.format_angle(found.angle)
 
 
 def printed(layout: Layout, units: Units) -> list[tuple[str, str, str, str]]:

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from app import wording
+from app import measure_words, wording
 from app.export import beside
 from app.units import MILLIMETRES
+from geometry.aids import Measure
 from geometry.checks import moving, standoff
 from geometry.checks.clearance import Clearance
 from geometry.checks.finding import Finding
@@ -18,6 +19,10 @@ from geometry.checks.moving import Touch
 from geometry.checks.tyres import Bite, TyreClearance
 from geometry.checks.zones import InZone, PastLimit
 from geometry.layout import Hinge, Layout
+from geometry.measuring import ramps, sizes, values
+from geometry.measuring.ramps import Ramps
+from geometry.measuring.sizes import Size
+from geometry.measuring.values import NoValue
 from geometry.shop import schedule as schedules
 from geometry.shop.schedule import Schedule
 
@@ -129,6 +134,62 @@ def limit_row(row: PastLimit, layout: Layout) -> dict[str, Any]:
         "station_mm": row.station,
         "at": list(row.at),
     }
+
+
+def measure_row(measure: Measure, layout: Layout) -> dict[str, Any]:
+    """Return a kept measure for scripts: its value in mm or degrees, or null and why."""
+    value = values.of(layout, measure)
+    row: dict[str, Any] = {
+        "name": measure.name,
+        "kind": measure.kind,
+        "between": [measure_words.spot_words(layout, spot) for spot in measure.spots],
+        "printed": measure.printed,
+    }
+    if isinstance(value, NoValue):
+        return row | {"value": None, "unit": None, "parts": [], "points": [], "why": value.why}
+    parts = [
+        {"name": p.name, "value": _number(p.number, p.quantity), "unit": UNIT_OF[p.quantity]}
+        for p in value.parts
+    ]
+    return row | {
+        "value": _number(value.number, value.quantity),
+        "unit": UNIT_OF[value.quantity],
+        "parts": parts,
+        "points": [list(point) for point in value.ends],
+        "why": None,
+    }
+
+
+def sizes_row(layout: Layout) -> dict[str, Any]:
+    """Return overall sizes in mm, and the angles that the car drives in degrees, for scripts."""
+    found = sizes.of(layout)
+    bare = ramps.of_body(layout)
+    caged = ramps.with_the_cage(layout, bare)
+    return {
+        "body": _size(found.body),
+        "cage": _size(found.cage),
+        "both": _size(found.both),
+        "with_tyres": _size(found.whole),
+        "without_cage": _ramps(bare),
+        "with_cage": _ramps(caged),
+    }
+
+
+def _size(size: Size | None) -> dict[str, float] | None:
+    if size is None:
+        return None
+    fields = ("length", "width", "height", "low", "high")
+    return {f"{field}_mm": getattr(size, field) for field in fields}
+
+
+def _ramps(found: Ramps | None) -> dict[str, Any] | None:
+    """Return angles; null where nothing is in the way before a right angle."""
+    if found is None:
+        return None
+    angles = {"approach": found.approach, "departure": found.departure, "breakover": found.breakover}
+    return {
+        f"{name}_deg": None if ramp.at is None else math.degrees(ramp.angle) for name, ramp in angles.items()
+    } | {"touches": {name: ramp.source for name, ramp in angles.items()}}
 
 
 def touch_row(touch: Touch, layout: Layout) -> dict[str, Any]:

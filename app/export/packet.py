@@ -11,6 +11,7 @@ from app.export import (
     csv_file,
     cut_page,
     json_file,
+    measures_page,
     pdf_file,
     spreadsheet,
     template_files,
@@ -81,6 +82,7 @@ def pages_of(
     job = wording.one_line(schedule.job) or "Untitled"
     pages = [
         cover_page.of(job, schedule, layout, report, units, made, picture),
+        measures_page.of(job, layout, units),
         *(tube_page.of(job, record, layout, report, units) for record in schedule.records),
         *(
             cut_page.of(job, list(cuts), layout, units)

@@ -117,7 +117,8 @@ def _least(found: list[tuple[Source, _Found]]) -> Ramp:
     source, (angle, at) = min(found, key=lambda row: row[1][0], default=("body", (math.inf, None)))
     if at is None or angle >= RIGHT_ANGLE:
         return Ramp(RIGHT_ANGLE, None, None)
-    return Ramp(angle, (float(at[0]), float(at[1]), float(at[2])), source)
+    # What reaches below the ground leaves no slope at all.
+    return Ramp(max(angle, 0.0), (float(at[0]), float(at[1]), float(at[2])), source)
 
 
 class _Side:

@@ -1,13 +1,17 @@
 """What tubes and panels say of other panels, kept true while panels come and go."""
 
-from collections.abc import Mapping, Set
+from collections.abc import Callable, Mapping, Set
 
 import numpy as np
 from msgspec.structs import replace
 
+from geometry.aids import BoxShape, ConeShape, LineShape, PlaneShape, PointShape
 from geometry.body.placement import mesh_points, world_points
 from geometry.layout import Hinge, Layout, Mesh, Motion, Panel, Placement, Slide, Tube
-from geometry.vectors import Vec3, minus, vec
+from geometry.tolerances import FARTHEST_POINT
+from geometry.vectors import Vec3, distance, minus, plus, vec
+
+SHORTEST_LINE = 1.0  # mm; a reference line that a change of unit makes shorter stays as it was
 
 
 def without(layout: Layout, gone: Set[int]) -> Layout:
@@ -37,7 +41,10 @@ def remade(panel: Panel, mesh: Mesh) -> Panel:
 
 
 def placed_anew(layout: Layout, body: int, new: Placement) -> Layout:
-    """Return the layout with a body at another placement, and the hinges and slides of its panels with it."""
+    """Return the layout with a body at another placement, and the hinges and slides of its panels with it.
+
+    References and access zones were set on the only body there is, so they go along; limits stay.
+    """
     old = layout.bodies[body].placement
     bodies = {**layout.bodies, body: replace(layout.bodies[body], placement=new)}
     if old == new:
@@ -49,7 +56,53 @@ def placed_anew(layout: Layout, body: int, new: Placement) -> Layout:
         for id, panel in layout.panels.items()
     }
     same = all(panels[id] is panel for id, panel in layout.panels.items())
+    if len(layout.bodies) == 1:
+        layout = _aids_carried(layout, old, new)
     return replace(layout, bodies=bodies, panels=layout.panels if same else panels)
+
+
+def _aids_carried(layout: Layout, old: Placement, new: Placement) -> Layout:
+    """Return the layout with its references and zones where the body went, as large as they were."""
+
+    def there(point: Vec3) -> Vec3:
+        place = world_points(new, mesh_points(old, np.array([point])))[0]
+        return vec(np.clip(place, -FARTHEST_POINT, FARTHEST_POINT))
+
+    def turned(way: Vec3) -> Vec3:
+        return vec(np.array(new.turn) @ np.array(old.turn).T @ np.array(way))
+
+    references = {
+        id: one if one.limit else replace(one, shape=_shape_carried(one.shape, there, turned))
+        for id, one in layout.references.items()
+    }
+    zones = {
+        id: replace(one, shape=_zone_carried(one.shape, there, turned)) for id, one in layout.zones.items()
+    }
+    return replace(layout, references=references, zones=zones) if references or zones else layout
+
+
+def _shape_carried(
+    shape: PointShape | LineShape | PlaneShape,
+    there: Callable[[Vec3], Vec3],
+    turned: Callable[[Vec3], Vec3],
+) -> PointShape | LineShape | PlaneShape:
+    if isinstance(shape, LineShape):
+        start, end = there(shape.start), there(shape.end)
+        return LineShape(start, end) if distance(start, end) > SHORTEST_LINE else shape
+    if isinstance(shape, PlaneShape):
+        return PlaneShape(there(shape.at), turned(shape.normal))
+    return PointShape(there(shape.at))
+
+
+def _zone_carried(
+    shape: BoxShape | ConeShape, there: Callable[[Vec3], Vec3], turned: Callable[[Vec3], Vec3]
+) -> BoxShape | ConeShape:
+    if isinstance(shape, BoxShape):
+        x, y, z = (turned(row) for row in shape.turn)
+        return BoxShape(there(shape.middle), shape.size, (x, y, z))
+    along = turned(minus(shape.end, shape.start))
+    start = there(shape.start)
+    return ConeShape(start, plus(start, along), shape.start_radius, shape.end_radius)
 
 
 def _carried(motion: Motion, old: Placement, new: Placement) -> Motion:

@@ -15,7 +15,8 @@ import pytest
 
 from app import __main__ as start
 from app import commands
-from geometry import axles, edits, fixing, hinges, rack, sample
+from geometry import axles, edits, fixing, hinges, rack, references, sample, zoning
+from geometry.aids import BoxShape
 from geometry.body import tyres
 from geometry.files import job
 from geometry.layout import Die, Layout
@@ -481,3 +482,35 @@ def test_check_says_where_doors_meet_tubes(tmp_path: Path, capfd: Any) -> None:
     assert (row["panel"], row["carrier"], row["unit"]) == ("left door", "left door", "deg")
     assert 0.0 < row["at"] < row["touches_at"] < row["full"] == pytest.approx(70.0)
     assert any(found["rule"] == "door.hits" for found in value["findings"])
+
+
+def test_check_gives_tubes_in_zones_and_past_limits_and_what_is_unset(body: Path, capfd: Any) -> None:
+    caged = with_tube(body, 30.0)
+    layout = job.load(caged)
+    (tube,) = layout.tubes.values()
+    x, y, z = layout.nodes[tube.nodes[0]].position
+    layout, _ = zoning.add_zone(layout, "jack", BoxShape((x, y, z), (100.0, 100.0, 100.0)), "Left jack")
+    layout = zoning.set_needed(layout, "winch rope", False)
+    outside = references.facing((0.0, y, 0.0), (0.0, y, 0.0))
+    layout, _ = references.added(layout, outside, "Width limit, left", limit=True)
+    job.save(layout, caged)
+    capfd.readouterr()
+    assert commands.run(["check", str(caged), "--json"]) == 1
+    value = json.loads(capfd.readouterr().out)
+    (row,) = value["zones"]
+    assert (row["zone"], row["purpose"], row["tube"]) == ("Left jack", "jack", "T1")
+    radius = 0.75 * 25.4
+    assert row["depth_mm"] == pytest.approx(50.0 + radius, abs=0.05)
+    (past,) = value["limits"]
+    assert (past["limit"], past["tube"]) == ("Width limit, left", "T1")
+    assert past["past_mm"] == pytest.approx(radius)
+    assert "winch rope" not in value["zones_unset"]
+    assert "jack" not in value["zones_unset"]
+    assert "mirror" in value["zones_unset"]
+    rules = {found["rule"] for found in value["findings"]}
+    assert rules >= {"zone.in_the_way", "reference.past_limit"}
+    commands.run(["check", str(caged)])
+    said = capfd.readouterr().out
+    assert "T1 reaches 69.1 mm into the room kept for “Left jack”" in said
+    assert "T1 reaches 19.1 mm past “Width limit, left”" in said
+    assert said.splitlines()[-1].endswith(", 1 access zone and 1 limit.")

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from app.export import cover_page, steps
 from app.export.sheet import Picture, Table, Text
 from app.units import INCHES, MILLIMETRES
+from geometry import zoning
 from geometry.checks import findings
 from geometry.shop import schedule as schedules
 
@@ -78,3 +79,12 @@ def test_straight_tubes_need_no_trial_bends(empty, report, words_of):
     text = words_of(cover(replace(empty, name="x"), findings.Report()))
     assert "Dies" not in text
     assert "GEOMETRY ONLY" not in text
+
+
+def test_purposes_that_nobody_looked_at_stand_in_one_line(job, report, words_of):
+    line = "Neither set nor said not to be needed: filler nozzle, door handle, lamp beam"
+    assert line in words_of(cover(job, report))
+    done = job
+    for purpose in zoning.ASKED_FOR:
+        done = zoning.set_needed(done, purpose, False)
+    assert "Access zones not looked at" not in words_of(cover(done, report))

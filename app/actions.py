@@ -295,6 +295,12 @@ COMMANDS: tuple[Command, ...] = (
         "Show what needs room on a car: what is set, what is not needed, what is left to look at.",
     ),
     Command(
+        "move_zone",
+        "P&ut the zone elsewhere",
+        "",
+        "Click another place on the body for the selected access zone; its sizes stay.",
+    ),
+    Command(
         "aid_other_side",
         "Cop&y to the other side",
         "",
@@ -444,7 +450,7 @@ MENUS = {
     "sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
-    "tool_reference >references >zones access aid_other_side",
+    "tool_reference >references >zones access move_zone aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
     "fold_selection fold_below view_alone - findings schedule measures cross_section start_page",
@@ -495,7 +501,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("select_chain", "select_connected", "lock", "isolate"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),
-    ("aid_other_side",),
+    ("move_zone", "aid_other_side"),
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (

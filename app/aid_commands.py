@@ -26,7 +26,7 @@ class AidCommands(QObject):
 
     def zone_commands(self) -> dict[str, Callable[[], None]]:
         """What each of the commands that set a zone calls."""
-        return {name: partial(self._view.set_zone, purpose) for name, purpose in ZONE_COMMANDS.items()}
+        return {name: partial(self._view.set_zone, purpose, None) for name, purpose in ZONE_COMMANDS.items()}
 
     def reference_ground(self) -> None:
         self._add("Set the ground as a limit", lambda now: _one(references.add_ground(now)))
@@ -39,6 +39,11 @@ class AidCommands(QObject):
 
     def reference_trailer(self) -> None:
         self._add("Set the sides of a trailer", references.add_trailer_limits)
+
+    def move_zone(self) -> None:
+        """Ask for another place for the selected zone."""
+        (zone,) = self.zones
+        self._view.set_zone(self._session.layout.zones[zone].purpose, zone)
 
     def aid_other_side(self) -> None:
         """Copy the selected references and zones to the other side, and select the copies."""
@@ -59,6 +64,11 @@ class AidCommands(QObject):
         """The selected references and zones."""
         layout = self._session.layout
         return self._session.selection & (layout.references.keys() | layout.zones.keys())
+
+    @property
+    def zones(self) -> frozenset[int]:
+        """The selected zones."""
+        return self._session.selection & self._session.layout.zones.keys()
 
     def _add(self, words: str, edit: Callable[[Layout], tuple[Layout, tuple[int, ...]]]) -> None:
         """Record what is added and select the first of it, whose page takes its number."""

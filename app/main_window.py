@@ -562,6 +562,7 @@ class MainWindow(QMainWindow):
             "trim_panels": free and bool(panels) and bool(layout.axles),
             "write_cuts": free and any(panel.trim is not None for panel in layout.panels.values()),
             "add_axle": free,
+            "move_zone": free and len(self.on_aids.zones) == 1 == len(self.session.selection),
             "aid_other_side": free and bool(self.on_aids.chosen),
             "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }

@@ -253,6 +253,22 @@ def starting_shape(layout: Layout, purpose: Purpose, at: Vec3, normal: Vec3) -> 
     return _box_on(at, out, (200.0, 200.0, 200.0))
 
 
+def placed(layout: Layout, zone: int, at: Vec3, normal: Vec3) -> Shape:
+    """Return a zone's shape at another place on the body, as large as it is and turned as is usual there."""
+    old = known(layout, zone)
+    fresh = starting_shape(layout, old.purpose, at, normal)
+    if isinstance(old.shape, BoxShape) and isinstance(fresh, BoxShape):
+        out = fresh.turn[2]
+        middle = plus(at, times(out, old.shape.size[2] / 2.0))
+        return BoxShape(middle, old.shape.size, fresh.turn)
+    if isinstance(old.shape, ConeShape) and isinstance(fresh, ConeShape):
+        length = distance(old.shape.start, old.shape.end)
+        end = plus(fresh.start, times(direction(fresh.start, fresh.end), length))
+        end = fresh.end if old.purpose == "jack" else end  # from the ground up to where it lifts
+        return ConeShape(fresh.start, end, old.shape.start_radius, old.shape.end_radius)
+    return moved_to(old.shape, at)
+
+
 def _cone(at: Vec3, along: Vec3, length: float, start: float, end: float) -> ConeShape:
     return ConeShape(at, plus(at, times(along, length)), start, end)
 

@@ -41,6 +41,9 @@ class ZonePage(NamedPage):
         self.shown.setToolTip("Hidden zones are checked all the same.")
         self.shown.clicked.connect(self._on_shown)
         self.whole(self.shown)
+        tip = "Click another place on the body for it; its sizes stay."
+        self.elsewhere = self.command_button("Put it elsewhere", "move_zone", tip)
+        self.whole(self.elsewhere)
         tip = "Add its mirror image across the centre plane."
         self.other_side = self.command_button("Copy to the other side", "aid_other_side", tip)
         self.whole(self.other_side)

@@ -406,9 +406,9 @@ class View(PointingWidget):
         cast(MeasureTool, self._tools["measure"]).take(kind)
         self.setFocus()
 
-    def set_zone(self, purpose: Purpose) -> None:
-        """Ask for the place of the body where room for a purpose must stay free."""
-        cast(ZoneTool, self._tools["zone"]).start(purpose)
+    def set_zone(self, purpose: Purpose, moved: int | None = None) -> None:
+        """Ask for the place of the body where room for a purpose must stay free, or a zone shall go."""
+        cast(ZoneTool, self._tools["zone"]).start(purpose, moved)
         self.set_tool("zone")
         self.setFocus()
 

@@ -9,6 +9,7 @@ from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
 from geometry import zoning
 from geometry.aids import Purpose
 from geometry.errors import GeometryError
+from geometry.layout import Layout
 
 
 class ZoneTool(Tool):
@@ -22,17 +23,21 @@ class ZoneTool(Tool):
         self.purpose: Purpose = "other"
         self._hover: BodyClick | None = None
         self._zone: int | None = None  # the one that is shown and not yet kept
+        self._moved: int | None = None  # one that there is, to be put elsewhere
 
-    def start(self, purpose: Purpose) -> None:
-        """Take another purpose; a zone that is shown is kept."""
+    def start(self, purpose: Purpose, moved: int | None = None) -> None:
+        """Take another purpose, or a zone that shall go elsewhere; one that is shown is kept."""
         self._keep()
-        self.purpose = purpose
+        self.purpose, self._moved = purpose, moved
         self.room.hint_may_have_changed()
 
     def hint(self) -> str:
         info = zoning.PURPOSES[self.purpose]
         if self._zone is not None:
             return f"{info.label}: Enter keeps it, a click puts it elsewhere, Escape drops it."
+        if self._moved in self.room.session.layout.zones:
+            name = self.room.session.layout.zones[self._moved].name
+            return f"{name}: click where it shall go. Escape leaves it where it is."
         return f"{info.label}: click {info.where}. Escape leaves."
 
     def move(self, pointer: Pointer | None) -> None:
@@ -50,14 +55,21 @@ class ZoneTool(Tool):
             return
         layout = session.recorded
         try:
-            shape = zoning.starting_shape(layout, self.purpose, found.at, found.normal)
-            after, self._zone = zoning.add_zone(layout, self.purpose, shape)
+            after, self._zone = self._with_zone(layout, found)
         except GeometryError as refused:
             self.room.say(refused.message)
             return
         session.preview(after)
         session.select({self._zone})
         self.room.hint_may_have_changed()
+
+    def _with_zone(self, layout: Layout, place: BodyClick) -> tuple[Layout, int]:
+        """Return the layout with the zone at a place, and its id."""
+        if self._moved in layout.zones:
+            shape = zoning.placed(layout, self._moved, place.at, place.normal)
+            return zoning.set_zone(layout, self._moved, shape=shape), self._moved
+        shape = zoning.starting_shape(layout, self.purpose, place.at, place.normal)
+        return zoning.add_zone(layout, self.purpose, shape)
 
     def double_click(self, pointer: Pointer) -> bool:
         return True  # the second click of a pair is at the same place
@@ -84,8 +96,10 @@ class ZoneTool(Tool):
         zone, self._zone = self._zone, None
         session = self.room.session
         if zone is not None and session.is_previewing and zone in session.layout.zones:
-            session.commit(f"Keep free: {session.layout.zones[zone].name}")
+            verb = "Move" if zone in session.recorded.zones else "Keep free:"
+            session.commit(f"{verb} {session.layout.zones[zone].name}")
             session.select({zone})
+        self._moved = None
         self.room.hint_may_have_changed()
 
     def _drop(self) -> None:

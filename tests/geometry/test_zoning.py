@@ -205,3 +205,18 @@ def test_changing_nothing_returns_the_same_layout() -> None:
     hidden = zoning.set_zone(layout, id, shown=False)
     assert not hidden.zones[id].shown
     assert layout.zones[id].shown
+
+
+@pytest.mark.parametrize("purpose", get_args(Purpose))
+def test_a_zone_put_elsewhere_keeps_its_sizes_and_touches_the_new_place(purpose: Purpose) -> None:
+    shape = zoning.starting_shape(Layout(), purpose, (-800.0, 700.0, 900.0), (0.0, 1.0, 0.0))
+    layout, id = zoning.add_zone(Layout(), purpose, shape)
+    at = (-1500.0, -600.0, 950.0)
+    moved = zoning.placed(layout, id, at, (0.0, -1.0, 0.0))
+    assert zoning.gaps(moved, np.array([at]))[0] < 1e-6
+    if isinstance(shape, BoxShape):
+        assert isinstance(moved, BoxShape)
+        assert moved.size == shape.size
+    else:
+        assert isinstance(moved, ConeShape)
+        assert (moved.start_radius, moved.end_radius) == (shape.start_radius, shape.end_radius)

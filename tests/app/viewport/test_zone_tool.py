@@ -88,3 +88,27 @@ def test_another_open_step_is_not_recorded_with_it(qtbot, view, body) -> None:
     qtbot.mouseClick(view, LEFT, pos=at(view, PLACE))
     assert not view.session.layout.zones
     assert "open step" in view.hint
+
+
+def test_one_that_there_is_goes_elsewhere_with_its_sizes(qtbot, view) -> None:
+    qtbot.mouseClick(view, LEFT, pos=at(view, PLACE))
+    qtbot.keyClick(view, Key.Key_Return)
+    zone = only(view)
+    smaller = ConeShape(zone.shape.start, zone.shape.end, 20.0, 30.0)
+    view.session.commit("Size", zoning.set_zone(view.session.layout, zone.id, shape=smaller))
+    view.set_zone(zone.purpose, zone.id)
+    assert "click where it shall go" in view.hint
+    qtbot.mouseClick(view, LEFT, pos=at(view, (-2000.0, SIDE, 600.0)))
+    assert view.session.recorded.zones[zone.id].shape == smaller
+    qtbot.keyClick(view, Key.Key_Return)
+    moved = only(view)
+    assert moved.id == zone.id
+    assert moved.shape.start == pytest.approx((-2000.0, SIDE, 600.0), abs=5.0)
+    assert (moved.shape.start_radius, moved.shape.end_radius) == (20.0, 30.0)
+    assert view.session.undo_stack.undoText() == "Move Filler nozzle"
+    view.session.undo()
+    assert only(view).shape == smaller
+    view.set_zone("door handle")  # the next is a new one again
+    qtbot.mouseClick(view, LEFT, pos=at(view, PLACE))
+    qtbot.keyClick(view, Key.Key_Return)
+    assert len(view.session.layout.zones) == 2

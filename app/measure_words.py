@@ -155,13 +155,20 @@ def printed(layout: Layout, units: Units) -> list[tuple[str, str, str, str]]:
     for measure in in_order(layout.measures.values()):
         if measure.printed:
             value = values.of(layout, measure)
-            said = (
-                value.why
-                if isinstance(value, NoValue)
-                else ", ".join(f"{name} {text}" for name, text in parts(value, units))
-            )
+            said = _on_paper(measure.kind, value, units)
             rows.append((measure.name, number(value, units), said, between(layout, measure)))
     return rows
+
+
+def _on_paper(kind: MeasureKind, value: Value | NoValue, units: Units) -> str:
+    """Return what else a sheet says of a measure, short enough for one line."""
+    if isinstance(value, NoValue):
+        return value.why
+    if kind == "opening":
+        wide, high = (text for _, text in parts(value, units))
+        return f"circle; {wide} wide, {high} high"
+    most = 1 if kind == "gap" else None
+    return ", ".join(f"{name} {text}" for name, text in parts(value, units)[:most])
 
 
 def in_order(measures: Iterable[Measure]) -> list[Measure]:

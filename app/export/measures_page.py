@@ -10,7 +10,7 @@ from geometry.measuring import ramps, sizes
 KEY = "measures"
 SIZES = (
     "Sizes are taken over the panels that are kept and over the outside of all tubes. Heights are square to "
-    "the ground that the tyres stand on at ride height, without tyres to z = 0."
+    "the ground that the tyres stand on at ride height, or from z = 0 where there are none."
 )
 RAMPS = (
     "Approach, departure: the steepest plane from the ground that touches the tyres of the first or last "

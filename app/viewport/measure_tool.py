@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt
 from app import measure_words
 from app.viewport import aids_drawn, placing
 from app.viewport.labels import Rect
-from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper
+from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
 from geometry.aids import BodySpot, MeasureKind, NodeSpot, PointShape, Reference, ReferenceSpot, TubeSpot
 from geometry.aids import Spot as Taken
@@ -17,6 +17,8 @@ from geometry.layout import Layout
 from geometry.measuring import kept, places, values
 from geometry.measuring.values import Value
 
+WORD_UP, WORD_DOWN = 10.0, 24.0  # pixels from the pointer to the line its word stands on
+WORD_WIDTH, WORD_HEIGHT = 120.0, 14.0  # what such a word takes, about
 KINDS: tuple[MeasureKind, ...] = get_args(MeasureKind)
 WANTED: dict[MeasureKind, tuple[str, str]] = {  # what to click first, and after that
     "distance": ("Click two places: nodes, tubes, the body or references.", "Click the second place."),
@@ -27,7 +29,10 @@ WANTED: dict[MeasureKind, tuple[str, str]] = {  # what to click first, and after
         "Click the other straight or reference.",
     ),
     "height": ("Click what to measure above the ground.", ""),
-    "opening": ("Click the tubes round the opening, one after the other.", "Click on; Enter ends it."),
+    "opening": (
+        "Click the tubes round the opening, one after the other.",
+        "Click the next tube; Enter or a double-click ends it.",
+    ),
 }
 
 
@@ -74,8 +79,6 @@ class MeasureTool(Tool):
 
     def move(self, pointer: Pointer | None) -> None:
         self._hover = None if pointer is None else self._at(pointer)
-        tube = self._hover.tube if isinstance(self._hover, TubeSpot) else None
-        self.room.hover(tube)
         self.room.redraw()
 
     def click(self, pointer: Pointer) -> None:
@@ -186,7 +189,6 @@ class MeasureTool(Tool):
 
     def leave(self) -> None:
         self._spots, self._hover, self._kept = (), None, None
-        self.room.hover(None)
 
     def layout_changed(self) -> None:
         """What was pointed at may be gone."""
@@ -204,34 +206,44 @@ class MeasureTool(Tool):
         spots = tuple(spot for spot in spots if _is_there(layout, spot))
         least = values.SPOTS[self.kind][0]
         marks: list[Mark] = []
+        badge: Badge | None = None
         if len(spots) >= least and (self._spots or least == 1):
             found = values.taken(layout, self.kind, spots)
             if isinstance(found, Value):
-                marks += self._value_marks(found)
-        places_at = [places.middle(places.shape_of(layout, spot)) for spot in spots]
-        if len(places_at) > 1 and not marks:
-            points = tuple(self.room.to_screen(place) for place in places_at)
+                marks += self._lines(found)
+                badge = self._badge(found)
+        points = tuple(self.room.to_screen(places.middle(places.shape_of(layout, spot))) for spot in spots)
+        if len(points) > 1 and not marks:
             marks.append(Stroke(points, "accent", 1.2, is_dashed=True))
-        marks += [Spot(self.room.to_screen(place)) for place in places_at]
-        if self._hover is not None and spots:
-            at = self.room.to_screen(places_at[-1])
-            said = measure_words.spot_words(layout, spots[-1])
-            marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), said))
+        marks += [Spot(point) for point in points]
+        if badge is not None:
+            marks.append(badge)
+        if self._hover is not None and points:
+            marks.append(_word_at(points[-1], measure_words.spot_words(layout, spots[-1]), badge))
         return marks
 
-    def _value_marks(self, found: Value) -> list[Mark]:
-        to_screen, units = self.room.to_screen, self.room.units
-        marks: list[Mark] = [
-            Stroke(tuple(to_screen(point) for point in path), "accent", 1.6) for path in found.paths
-        ]
-        number = measure_words.number(found, units)
-        words = measure_words.beside(self.kind, found, units)
+    def _lines(self, found: Value) -> list[Mark]:
+        to_screen = self.room.to_screen
+        return [Stroke(tuple(to_screen(point) for point in path), "accent", 1.6) for path in found.paths]
+
+    def _badge(self, found: Value) -> Badge:
+        units = self.room.units
+        number, words = measure_words.number(found, units), measure_words.beside(self.kind, found, units)
         width, height = self.room.badge_size(number, words)
-        x, y = to_screen(found.at)
+        x, y = self.room.to_screen(found.at)
         view = self.room.outlook.sight.size
         left = min(max(x - width / 2.0, 3.0), max(view.width - width - 3.0, 3.0))
         top = min(max(y - height - 14.0, 3.0), max(view.height - height - 3.0, 3.0))
-        return [*marks, Badge(Rect(left, top, width, height), number, words, None)]
+        return Badge(Rect(left, top, width, height), number, words, None)
+
+
+def _word_at(at: Xy, word: str, badge: Badge | None) -> Whisper:
+    """Return the word beside the pointer, below it where the number stands above."""
+    is_covered = badge is not None and (
+        badge.rect.left - WORD_WIDTH < at[0] < badge.rect.right
+        and badge.rect.top - WORD_HEIGHT < at[1] - WORD_UP < badge.rect.bottom + WORD_HEIGHT
+    )
+    return Whisper((at[0] + 12.0, at[1] + (WORD_DOWN if is_covered else -WORD_UP)), word)
 
 
 def _with_measure(layout: Layout, kind: MeasureKind, spots: tuple[Taken, ...], made: list[int]) -> Layout:

@@ -61,7 +61,7 @@ def _size(reach: Reach | None, level: float) -> Size | None:
     if reach is None:
         return None
     front, back, left, right, up, down = reach
-    return Size(front + back, left + right, up + down, -down - level, up - level)
+    return Size(front + back, left + right, up + down, -down - level + 0.0, up - level)
 
 
 def _together(reaches: Iterable[Reach]) -> Reach | None:

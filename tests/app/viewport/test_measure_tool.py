@@ -225,7 +225,7 @@ def test_an_opening_takes_the_tubes_round_it_and_ends(qtbot, open_view, framed, 
     click(qtbot, view, *round_it)
     assert not view.session.layout.measures
     if ending == "enter":
-        assert "Enter ends it" in view.hint
+        assert "Enter or a double-click ends it" in view.hint
         qtbot.keyClick(view, Qt.Key.Key_Return)
     else:
         qtbot.mouseDClick(view, LEFT, pos=at(view, round_it[-1]))

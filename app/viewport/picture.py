@@ -2,6 +2,8 @@
 
 from io import BytesIO
 
+from msgspec.structs import replace
+
 from app.viewport import camera as cameras
 from app.viewport import colours
 from app.viewport.camera import Camera, Side, Size
@@ -20,7 +22,7 @@ def draw(layout: Layout, width: int, height: int, side: Side = "corner") -> byte
     scene = Scene(renderer, colours.LIGHT)
     renderer.SetGradientBackground(False)
     renderer.SetBackground(*colours.rgb(PAPER))
-    scene.show(layout)
+    scene.show(replace(layout, references={}, zones={}))  # what is built, not what it was laid by
     scene.set_grid(False, "metric")
     size = Size(float(width), float(height))
     scene.place_camera(cameras.fitted(cameras.from_side(Camera(), side), size, scene.points()))

@@ -166,3 +166,11 @@ def test_delete_in_the_view_takes_a_selected_zone_away(qtbot, open_view, body) -
     qtbot.keyClick(view, Qt.Key.Key_Delete)
     assert not view.session.layout.zones
     assert view.session.undo_stack.undoText() == "Delete Door handle"
+
+
+def test_pictures_for_paper_show_the_cage_alone(body) -> None:
+    from app.viewport import picture
+
+    layout, _ = with_zone(body)
+    layout, _ = references.add_height_limit(layout, 1500.0)
+    assert picture.draw(layout, 200, 120) == picture.draw(body, 200, 120)

@@ -26,8 +26,7 @@ from geometry.vectors import Floats, Vec3, distance, unit, vec
 
 SAGITTA = 0.02  # mm; how far the rim drawn in chords may be from its arcs
 ACCURACY = 0.05  # mm; how far the circle's radius may be below the largest one
-LEVELS = 40  # lines tried across the opening before the widest is closed in on
-GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
+LEVELS = 40  # lines tried across the opening, and again round the widest one
 NEARLY_LEVEL = math.cos(math.radians(45.0))  # flatter is a hatch: its width runs across the car
 CIRCLE_CHORDS = 48
 
@@ -237,45 +236,35 @@ def _longest_line(rim: _Rim, axis: int) -> Floats:
     turned = rim if axis == 0 else _Rim(rim.chords[..., ::-1], rim.radii)
     heights = turned.chords[..., 1]
     low, high = float(heights.min()), float(heights.max())
-    levels = np.linspace(low, high, LEVELS + 2)[1:-1]
-    found = [_free(turned, float(level)) for level in levels]
-    lengths = [end - start for start, end in found]
-    top = int(np.argmax(lengths))
-    below = float(levels[top - 1]) if top else low
-    above = float(levels[top + 1]) if top + 1 < len(levels) else high
-    level = _closed_in(turned, below, above)
-    start, end = _free(turned, level)
-    if end - start < lengths[top]:
-        level, (start, end) = float(levels[top]), found[top]
-    ends = np.array([(start, level), (end, level)])
+    best, at = (0.0, 0.0), low
+    while high - low > ACCURACY:
+        levels = np.linspace(low, high, LEVELS + 2)[1:-1]
+        found = _free(turned, levels)
+        top = max(range(LEVELS), key=lambda row: found[row][1] - found[row][0])
+        if found[top][1] - found[top][0] > best[1] - best[0]:
+            best, at = found[top], float(levels[top])
+        step = (high - low) / (LEVELS + 1)
+        low, high = max(low, at - step), min(high, at + step)
+    ends = np.array([(best[0], at), (best[1], at)])
     return ends if axis == 0 else ends[:, ::-1]
 
 
-def _closed_in(rim: _Rim, low: float, high: float) -> float:
-    """Return the level between two whose free line is longest, by the golden section."""
-
-    def length(level: float) -> float:
-        start, end = _free(rim, level)
-        return end - start
-
-    a, b = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-    at_a, at_b = length(a), length(b)
-    while high - low > ACCURACY / 10.0:
-        if at_a >= at_b:
-            high, b, at_b = b, a, at_a
-            a = high - GOLDEN * (high - low)
-            at_a = length(a)
-        else:
-            low, a, at_a = a, b, at_b
-            b = low + GOLDEN * (high - low)
-            at_b = length(b)
-    return a if at_a >= at_b else b
+def _free(rim: _Rim, levels: Floats) -> list[tuple[float, float]]:
+    """Return the longest stretch of each level line inside the rim that no tube takes; (0, 0): none."""
+    lows, highs = _taken(rim, levels)
+    order = np.argsort(lows, axis=1)
+    lows, highs = np.take_along_axis(lows, order, 1), np.take_along_axis(highs, order, 1)
+    counts = (lows < highs).sum(axis=1).tolist()
+    return [
+        _longest_between(edges, list(zip(low[:count], high[:count], strict=True)))
+        for edges, low, high, count in zip(
+            _crossings(rim, levels), lows.tolist(), highs.tolist(), counts, strict=True
+        )
+    ]
 
 
-def _free(rim: _Rim, level: float) -> tuple[float, float]:
-    """Return the longest stretch of a level line inside the rim that no tube takes; (0, 0) where none is."""
-    taken = _taken(rim, level)
-    edges = _crossings(rim, level)
+def _longest_between(edges: list[float], taken: list[tuple[float, float]]) -> tuple[float, float]:
+    """Return the longest stretch between pairs of edges that is not taken."""
     best = (0.0, 0.0)
     for start, end in zip(edges[::2], edges[1::2], strict=False):
         here = start
@@ -290,33 +279,36 @@ def _free(rim: _Rim, level: float) -> tuple[float, float]:
     return best
 
 
-def _crossings(rim: _Rim, level: float) -> list[float]:
+def _crossings(rim: _Rim, levels: Floats) -> list[list[float]]:
+    """Return where the rim crosses each level line, in order."""
     (x0, y0), (x1, y1) = rim.chords[:, 0].T, rim.chords[:, 1].T
+    level = levels[:, None]
     on = (y0 > level) != (y1 > level)
-    at = x0[on] + (level - y0[on]) / (y1[on] - y0[on]) * (x1[on] - x0[on])
-    crossings: list[float] = np.sort(at).tolist()
-    return crossings
+    at = x0 + (level - y0) / np.where(y1 != y0, y1 - y0, 1.0) * (x1 - x0)
+    return [np.sort(row[crossed]).tolist() for row, crossed in zip(at, on, strict=True)]
 
 
-def _taken(rim: _Rim, level: float) -> list[tuple[float, float]]:
-    """Return the stretches of a level line that lie within tubes, in order: each is one stretch a chord."""
+def _taken(rim: _Rim, levels: Floats) -> tuple[Floats, Floats]:
+    """Return what each chord's tube takes of each level line (m, n), as starts and ends; inf: nothing."""
     starts, ends = rim.chords[:, 0], rim.chords[:, 1]
-    low, high = np.full(len(starts), np.inf), np.full(len(starts), -np.inf)
+    level = levels[:, None]
+    shape = (len(levels), len(starts))
+    low, high = np.full(shape, np.inf), np.full(shape, -np.inf)
     for end in (starts, ends):  # the round ends
         under = rim.radii**2 - (level - end[:, 1]) ** 2
         reach = np.sqrt(np.maximum(under, 0.0))
         low = np.where(under > 0.0, np.minimum(low, end[:, 0] - reach), low)
         high = np.where(under > 0.0, np.maximum(high, end[:, 0] + reach), high)
     ways = ends - starts
-    lengths = np.linalg.norm(ways, axis=1)
-    out = np.stack([-ways[:, 1], ways[:, 0]], axis=1) / lengths[:, None] * rim.radii[:, None]
+    out = np.stack([-ways[:, 1], ways[:, 0]], axis=1) * (rim.radii / np.linalg.norm(ways, axis=1))[:, None]
     for shift in (out, -out):  # the straight sides
         a, b = starts + shift, ends + shift
         rise = b[:, 1] - a[:, 1]
-        part = np.divide(level - a[:, 1], rise, out=np.full(len(rise), -1.0), where=rise != 0.0)
+        part = np.where(rise != 0.0, (level - a[:, 1]) / np.where(rise != 0.0, rise, 1.0), -1.0)
         on = (part >= 0.0) & (part <= 1.0)
         at = a[:, 0] + part * (b[:, 0] - a[:, 0])
-        low, high = np.where(on, np.minimum(low, at), low), np.where(on, np.maximum(high, at), high)
-    kept = np.flatnonzero(low < high)
-    order = kept[np.argsort(low[kept], kind="stable")]
-    return list(zip(low[order].tolist(), high[order].tolist(), strict=True))
+        low, high = (
+            np.where(on, np.minimum(low, at), low),
+            np.where(on, np.maximum(high, at), high),
+        )
+    return np.where(low < high, low, np.inf), high

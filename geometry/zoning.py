@@ -1,7 +1,7 @@
 """Access zones: room kept free of tube, as boxes and cones. Edits, usual shapes, meshes and distances."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -124,6 +124,18 @@ def set_zone(
         return layout
     needed = tuple(one for one in layout.not_needed if one != new.purpose)
     return replace(layout, zones={**layout.zones, id: new}, not_needed=needed)
+
+
+def move_aids(layout: Layout, ids: Iterable[int], shift: Vec3) -> Layout:
+    """Move references and zones by a shift; other ids are left alone."""
+    for id in ids:
+        if id in layout.references:
+            shape = references.moved(layout.references[id].shape, shift)
+            layout = references.set_reference(layout, id, shape=shape)
+        elif id in layout.zones:
+            zone = layout.zones[id]
+            layout = set_zone(layout, id, shape=moved_to(zone.shape, plus(place_of(zone.shape), shift)))
+    return layout
 
 
 def mirror_zone(layout: Layout, id: int) -> tuple[Layout, int]:

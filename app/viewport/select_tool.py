@@ -10,7 +10,7 @@ from app.viewport import camera as cameras
 from app.viewport.dragging import Drag
 from app.viewport.marks import Box, Mark
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
-from geometry import edits
+from geometry import edits, zoning
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Tube
 from geometry.vectors import Vec3, distance, plus, times
@@ -50,7 +50,7 @@ class SelectTool(Tool):
         if not layout.tubes and not layout.panels:
             return "Bring in a body with Ctrl+I, or measure one with Ctrl+B; a file dropped here opens."
         if any(id in layout.zones or id in layout.references for id in chosen):
-            return "Its numbers are typed at the right; H hides or shows it, F2 names it, Delete removes it."
+            return "Arrows move it, H hides it, F2 names it, Delete removes it; its numbers stand at the right."
         if not layout.tubes:
             return "Press T to lay the first tube; drag to orbit, wheel to zoom."
         if any(id in layout.tubes for id in chosen):
@@ -229,13 +229,15 @@ class SelectTool(Tool):
     def _nudge(self, arrow: tuple[float, float, float], many: float) -> bool:
         """Move the selection by a step along the car's axis that the arrow points along on the screen."""
         session = self.room.session
-        ids = [id for id in session.selection if id in session.layout.nodes or id in session.layout.tubes]
-        if not ids:
+        layout = session.layout
+        ids = [id for id in session.selection if _moves(layout, id)]
+        aids = [id for id in session.selection if id in layout.references or id in layout.zones]
+        if not ids and not aids:
             return False
         if self._is_locked(ids):
             return True
         shift = times(_axis_along(self.room.outlook.sight.camera, arrow), self.step * many)
-        moved = self.attempt(lambda: edits.move_nodes(session.layout, ids, shift))
+        moved = self.attempt(lambda: zoning.move_aids(edits.move_nodes(layout, ids, shift), aids, shift))
         if moved is not None and moved is not session.layout:
             self._nudged = True
             session.preview(moved)

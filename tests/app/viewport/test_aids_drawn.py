@@ -163,6 +163,7 @@ def test_delete_in_the_view_takes_a_selected_zone_away(qtbot, open_view, body) -
     view = open_view(layout)
     view.session.select({zone})
     assert "H hides" in view.hint
+    assert "Arrows move it" in view.hint
     qtbot.keyClick(view, Qt.Key.Key_Delete)
     assert not view.session.layout.zones
     assert view.session.undo_stack.undoText() == "Delete Door handle"
@@ -174,3 +175,20 @@ def test_pictures_for_paper_show_the_cage_alone(body) -> None:
     layout, _ = with_zone(body)
     layout, _ = references.add_height_limit(layout, 1500.0)
     assert picture.draw(layout, 200, 120) == picture.draw(body, 200, 120)
+
+
+def test_arrows_move_a_selected_zone_and_reference_as_one_step(qtbot, open_view, body) -> None:
+    layout, zone = with_zone(body)
+    layout, point = references.add_reference(layout, PointShape((-1000.0, SIDE, 800.0)))
+    view = open_view(layout)
+    view.session.select({zone, point})
+    qtbot.keyClick(view, Qt.Key.Key_Up)
+    qtbot.keyClick(view, Qt.Key.Key_Up)
+    step = view.nudge_step
+    after = view.session.layout
+    assert after.zones[zone].shape == replace(HANDLE, middle=(-1500.0, SIDE + 30.0, 900.0 + 2.0 * step))
+    assert after.references[point].shape == PointShape((-1000.0, SIDE, 800.0 + 2.0 * step))
+    assert not view.session.is_previewing
+    view.session.undo()
+    view.session.undo()
+    assert view.session.layout.zones[zone].shape == HANDLE

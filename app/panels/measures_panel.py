@@ -178,7 +178,7 @@ class MeasuresPanel(QWidget):
                 for row in measure_words.ramp_rows(bare, caged)
             ]
         self.sizes.clear()
-        self.sizes.setHeaderLabels([f"in {unit_text.length_unit(units)}", *SIZE_TITLES[1:]])
+        self.sizes.setHeaderLabels([unit_text.length_unit(units), *SIZE_TITLES[1:]])
         for texts, tip in rows:
             item = QTreeWidgetItem(self.sizes, list(texts))
             for column in range(len(SIZE_TITLES)):

@@ -90,7 +90,7 @@ def test_a_measure_has_a_row_that_follows_the_cage(
     )
     panel.set_units(INCHES)
     assert panel.list.topLevelItem(0).text(VALUE).endswith("in")
-    assert panel.sizes.headerItem().text(0) == "in in"
+    assert panel.sizes.headerItem().text(0) == "in"
 
 
 def test_row_and_measure_are_selected_together(qtbot: QtBot, panel: MeasuresPanel, session: Session) -> None:

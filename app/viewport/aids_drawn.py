@@ -52,6 +52,7 @@ class Aids:
         self._drawn: dict[int, _Drawn] = {}
         self._selected: frozenset[int] = frozenset()
         self._hovered: int | None = None
+        self._in_the_way: frozenset[int] = frozenset()
         self._room = EMPTY_ROOM
 
     def set_theme(self, theme: Theme) -> None:
@@ -79,6 +80,12 @@ class Aids:
         """Bring out what is selected or under the pointer; hidden ones show while they are selected."""
         self._selected, self._hovered = selected, hovered
         self._paint()
+
+    def set_in_the_way(self, ids: frozenset[int]) -> None:
+        """Bring out the edges of zones that a tube is in, and of limits that one is past."""
+        if ids != self._in_the_way:
+            self._in_the_way = ids
+            self._paint()
 
     def bounds(self) -> list[Box]:
         """The boxes of what is drawn."""
@@ -127,6 +134,8 @@ class Aids:
             one.faces.GetProperty().SetOpacity(CHOSEN_OPACITY if is_chosen or is_hovered else OPACITY)
             for actor in (one.lines, one.faint, one.faces):
                 actor.GetProperty().SetColor(*rgb(colour))
+            if id in self._in_the_way and not is_chosen:
+                one.lines.GetProperty().SetColor(*rgb(self._theme.signs["close"]))
 
 
 def _lift(actor: vtkActor) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from app.session import Session
-from app.viewport import annotations
+from app.viewport import aid_facts, annotations
 from app.viewport.annotations import BadgeSize, Fact
 from app.viewport.colours import Band
 from app.viewport.labels import Rect
@@ -135,6 +135,11 @@ class Annotator:
                 (at, shape, is_old)
                 for at, shape in annotations.close_signs(layout, self._report, labelled, band)
             ]
+            near, places = aid_facts.of(
+                layout, self._report, labelled, self._session.selection, self._length, is_old
+            )
+            facts += near
+            signs += [(at, "close", is_old) for at in places]
         facts = [
             replace(fact, is_hidden=not outlook.is_visible(fact.at, annotations.NEAR_ENOUGH))
             for fact in facts[: annotations.MOST_BADGES]

@@ -50,7 +50,7 @@ class SelectTool(Tool):
         if not layout.tubes and not layout.panels:
             return "Bring in a body with Ctrl+I, or measure one with Ctrl+B; a file dropped here opens."
         if any(id in layout.zones or id in layout.references for id in chosen):
-            return "Arrows move it, H hides it, F2 names it, Delete removes it; its numbers stand at the right."
+            return "Arrows move it, H hides it, F2 names it, Delete removes it; its numbers are at the right."
         if not layout.tubes:
             return "Press T to lay the first tube; drag to orbit, wheel to zoom."
         if any(id in layout.tubes for id in chosen):

@@ -18,10 +18,11 @@ from app import units as unit_text
 from app.guarded import guarded
 from app.session import Session
 from app.units import Units
-from app.viewport import aids_drawn, colours, picking, picture, placing, tints
+from app.viewport import aid_facts, aids_drawn, colours, picking, picture, placing, tints
 from app.viewport import camera as cameras
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
+from app.viewport.follow_tool import FollowTool
 from app.viewport.labels import Rect
 from app.viewport.legend import Legend
 from app.viewport.lookout import Lookout
@@ -45,6 +46,7 @@ from app.viewport.viewport import has_opengl, make_viewport
 from app.viewport.zone_tool import ZoneTool
 from geometry import edits
 from geometry.aids import MeasureKind, Purpose
+from geometry.laying.wish import Wish
 from geometry.layout import Layout, Limits, Mesh, Panel, Stock, Tube
 from geometry.vectors import Floats, Vec3, vec
 
@@ -66,6 +68,8 @@ class View(PointingWidget):
     tool_changed = Signal(str)
     points_picked = Signal(list)  # PickedPoint: point, panel, triangle; empty when it was called off
     camera_changed = Signal()
+    laying_wanted = Signal(object)  # Wish for a tube along the body, or None: it is wanted no more
+    laying_changed = Signal(object)  # follow_tool.Along
 
     def __init__(
         self,
@@ -101,10 +105,12 @@ class View(PointingWidget):
             "split": SplitTool(self),
             "measure": MeasureTool(self),
             "pick points": PickPointsTool(self),
+            "follow": FollowTool(self),
             "reference": ReferenceTool(self),
             "zone": ZoneTool(self),
         }
         self.select_tool = cast(SelectTool, self._tools["select"])
+        self.follow_tool = cast(FollowTool, self._tools["follow"])
         self.current_tool = self.select_tool
         self.nudge_step = METRIC_STEP
         self.set_units(units)
@@ -182,6 +188,7 @@ class View(PointingWidget):
         if not self._annotator.take(revision, report):
             return
         self._profiles = report.profiles
+        self.scene.aids.set_in_the_way(aid_facts.in_the_way(report))
         self._show_tints(report.profiles if revision == self.session.revision else ())
         self.redraw()
         if self._has_waited and revision == self.session.revision:
@@ -415,6 +422,12 @@ class View(PointingWidget):
     def points_were_picked(self, points: list[object]) -> None:
         self.points_picked.emit(points)
 
+    def lay_along(self, wish: Wish | None) -> None:
+        self.laying_wanted.emit(wish)
+
+    def laying_has_changed(self, state: object) -> None:
+        self.laying_changed.emit(state)
+
     def delete_selection(self) -> None:
         self.select_tool.delete()
 
@@ -630,6 +643,7 @@ class View(PointingWidget):
         self._profiles, self._tints = {}, {}
         self._show_tints()
         self.scene.movers.start_anew()
+        self.scene.aids.set_in_the_way(frozenset())
         self._needs_fit = True
         self.set_tool("select")
         self.fit()

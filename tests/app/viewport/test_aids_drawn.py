@@ -8,9 +8,10 @@ from msgspec.structs import replace
 from PySide6.QtCore import QPoint, Qt
 
 from app.viewport import aids_drawn, colours
-from app.viewport.marks import Whisper
-from geometry import references, zoning
+from app.viewport.marks import Badge, Sign, Whisper
+from geometry import edits, references, zoning
 from geometry.aids import BoxShape, ConeShape, LineShape, PlaneShape, PointShape
+from geometry.checks import findings
 from geometry.layout import Layout
 from geometry.vectors import Vec3
 
@@ -192,3 +193,30 @@ def test_arrows_move_a_selected_zone_and_reference_as_one_step(qtbot, open_view,
     view.session.undo()
     view.session.undo()
     assert view.session.layout.zones[zone].shape == HANDLE
+
+
+def test_a_tube_in_the_way_is_signed_and_said_where_it_is_deepest(qtbot, open_view, caged) -> None:
+    tube = next(iter(caged.tubes))
+    x, y, z = caged.nodes[caged.tubes[tube].nodes[-1]].position
+    layout, zone = with_zone(caged, BoxShape((x + 400.0, y, z), (200.0, 100.0, 100.0)))
+    layout, limit = references.added(layout, PlaneShape((0.0, 0.0, z), (0.0, 0.0, 1.0)), "Roof", limit=True)
+    view = open_view(layout)
+    report, _ = findings.completed(layout, {}, {}, findings.check(layout, {}), lambda: True)
+    view.show_report(view.session.revision, report)
+    qtbot.wait(50)
+    signs = [mark for mark in view.overlay.marks if isinstance(mark, Sign) and mark.shape == "close"]
+    assert len(signs) == 2
+    close = pytest.approx(colours.rgb(colours.LIGHT.signs["close"]), abs=1e-3)
+    for id in (zone, limit):
+        assert view.scene.aids._drawn[id].lines.GetProperty().GetColor() == close
+    view.session.select({tube})
+    qtbot.wait(50)
+    said = {mark.words: mark.number for mark in view.overlay.marks if isinstance(mark, Badge)}
+    radius = layout.stocks[layout.tubes[tube].stock].od / 2.0
+    assert said["into Door handle"] == view.length(50.0 + radius)
+    assert said["past Roof"] == view.length(radius)
+    view.session.commit("Hide", edits.set_tubes(layout, [tube], shown=False))
+    view.session.select(())
+    view.show_report(view.session.revision, report)
+    qtbot.wait(50)
+    assert not [mark for mark in view.overlay.marks if isinstance(mark, Sign) and mark.shape == "close"]

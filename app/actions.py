@@ -88,6 +88,14 @@ COMMANDS: tuple[Command, ...] = (
         choice="tool",
     ),
     Command(
+        "tool_follow",
+        "Along the bod&y",
+        "W",
+        "Click places on the body; the tube with the fewest bends that keeps its stand-off follows them.",
+        "follow",
+        choice="tool",
+    ),
+    Command(
         "tool_node",
         "&Insert a corner",
         "N",
@@ -445,9 +453,9 @@ MENUS = {
     "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
     "select_connected - lock isolate",
-    "&Tube": "tool_select tool_tube tool_node tool_split tool_measure - guides >new_stock >stock - "
-    "both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here split_sleeve "
-    "sleeve join_nodes free_end",
+    "&Tube": "tool_select tool_tube tool_follow tool_node tool_split tool_measure - guides >new_stock "
+    ">stock - both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
+    "split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
     "tool_reference >references >zones access move_zone aid_other_side",
@@ -472,12 +480,13 @@ SUBMENUS = {
     "theme": ("&Light or dark", "theme_system theme_light theme_dark"),
 }
 TOOLBAR = (
-    "open save undo redo - tool_select tool_tube tool_node tool_split tool_measure - mirror hide fit - "
-    "check_now export"
+    "open save undo redo - tool_select tool_tube tool_follow tool_node tool_split tool_measure - "
+    "mirror hide fit - check_now export"
 )
 TOOLS: tuple[str, ...] = (
     "tool_select",
     "tool_tube",
+    "tool_follow",
     "tool_node",
     "tool_split",
     "tool_measure",
@@ -487,6 +496,7 @@ ICONS_ALONE = ("open", "save", "undo", "redo", "hide", "fit")  # known from else
 SHORT_WORDS = {
     "tool_select": "Select",
     "tool_tube": "Tube",
+    "tool_follow": "Along body",
     "tool_node": "Corner",
     "tool_split": "Split",
     "tool_measure": "Measure",

@@ -26,6 +26,7 @@ from app.furniture import Furniture
 from app.garbage import TidyGarbage
 from app.guarded import guarded
 from app.job_files import JobFiles
+from app.laying_commands import LayingCommands
 from app.live_checks import LiveChecks
 from app.moving_commands import MovingCommands
 from app.panels.checklist import Checklist
@@ -48,6 +49,7 @@ from app.step_commands import StepCommands
 from app.units import Units
 from app.view_commands import ViewCommands
 from app.viewport.view import View
+from geometry.aids import MeasureKind
 from geometry.checks.findings import Finding, Report
 from geometry.layout import Layout
 
@@ -135,6 +137,7 @@ class MainWindow(QMainWindow):
         self.on_view = ViewCommands(self.view, session, self)
         self.on_aids = AidCommands(session, self.view, self)
         self.on_moving = MovingCommands(session, self.view, self.properties, self)
+        self.on_laying = LayingCommands(session, self.view, self.properties, settings, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
         self.files.settle_step = self.on_steps.settle
         self.commands = actions.make_actions(self, self._on_triggered)
@@ -238,7 +241,14 @@ class MainWindow(QMainWindow):
             "log": self._on_log,
             "about": self._on_about,
         }
-        for group in (self.on_selection, self.on_view, self.on_aids, self.on_moving, self.on_steps):
+        for group in (
+            self.on_selection,
+            self.on_view,
+            self.on_laying,
+            self.on_aids,
+            self.on_moving,
+            self.on_steps,
+        ):
             for command in actions.COMMANDS:
                 if command.name not in doing and hasattr(type(group), command.name):
                     doing[command.name] = getattr(group, command.name)
@@ -292,7 +302,7 @@ class MainWindow(QMainWindow):
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
         self.access.zone_wanted.connect(view.set_zone)
-        self.measures.kind_wanted.connect(view.set_measuring)
+        self.measures.kind_wanted.connect(self._on_measure_kind)
         self.measures.fly_to_wanted.connect(self.on_view.fly_to_ids)
         self.cross_section.ring_changed.connect(view.show_ring)
         self.findings.chosen.connect(self._on_finding)
@@ -589,6 +599,12 @@ class MainWindow(QMainWindow):
         asks_for_points = self.view.tool == "pick points"
         self.hint.setText(self.view.hint if asks_for_points else self.on_steps.hint or self.view.hint)
 
+    def _on_measure_kind(self, kind: MeasureKind) -> None:
+        if self.commands["tool_measure"].isEnabled():
+            self.view.set_measuring(kind)
+        else:
+            self.message.refuse("Finish or cancel the open step first.")
+
     def _on_stock_chosen(self, stock: int) -> None:
         self.view.current_stock = stock
 
@@ -799,6 +815,7 @@ class MainWindow(QMainWindow):
         self.on_steps.close()
         self.files.stop()
         self.on_moving.stop()
+        self.on_laying.stop()
         self.live.stop()
         self.view.shutdown()
         event.accept()

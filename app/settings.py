@@ -76,6 +76,14 @@ class Settings(QObject):
         self._store.setValue("export/paper", paper)
 
     @property
+    def liked_angles(self) -> str:
+        """Angles that the shop likes to bend, in degrees: nothing for any, a step, or a list."""
+        return str(self._store.value("liked_angles", ""))
+
+    def set_liked_angles(self, angles: str) -> None:
+        self._store.setValue("liked_angles", angles)
+
+    @property
     def safe_graphics(self) -> bool:
         return self.flag("look/safe_graphics", False)
 

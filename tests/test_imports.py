@@ -50,7 +50,7 @@ GEOMETRY = (
 ROOMS = ("panels", "viewport", "export")
 APP = (
     (),
-    (*ROOMS, "jobs", "live_checks"),
+    (*ROOMS, "jobs", "layer", "live_checks"),
     (
         "actions",
         "aid_commands",
@@ -58,6 +58,7 @@ APP = (
         "cover",
         "furniture",
         "job_files",
+        "laying_commands",
         "moving_commands",
         "selection_commands",
         "step_commands",

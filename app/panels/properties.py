@@ -5,6 +5,7 @@ from PySide6.QtWidgets import QScrollArea, QVBoxLayout, QWidget
 
 from app.panels.axle_page import AxlePage
 from app.panels.body_pages import BodyPage, PanelPage
+from app.panels.follow_page import FollowPage
 from app.panels.job_page import JobPage
 from app.panels.many_page import ManyPage
 from app.panels.measure_page import MeasurePage
@@ -40,6 +41,8 @@ class PropertiesPanel(QScrollArea):
         self.zone = ZonePage(session, units)
         self.measure = MeasurePage(session, units)
         self.many = ManyPage(session, units)
+        self.follow = FollowPage(session, units)
+        self._is_following = False
         self._page: Page = self.job
         holder = QWidget()
         column = QVBoxLayout(holder)
@@ -87,7 +90,13 @@ class PropertiesPanel(QScrollArea):
             self.zone,
             self.measure,
             self.many,
+            self.follow,
         )
+
+    def show_following(self, on: bool) -> None:
+        """Show the page of a tube along the body while that is laid."""
+        self._is_following = on
+        self._on_selection(self._session.selection)
 
     def _on_changed(self, before: Layout, after: Layout) -> None:
         # The hand comes first: while dragging, the numbers follow a few frames behind.
@@ -111,6 +120,8 @@ class PropertiesPanel(QScrollArea):
 
     def _page_for(self, selection: frozenset[int]) -> Page:
         layout = self._session.layout
+        if self._is_following:
+            return self.follow
         if not selection:
             return self.job
         if len(selection) > 1:

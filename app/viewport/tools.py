@@ -16,11 +16,12 @@ from app.viewport.labels import Rect
 from app.viewport.marks import Badge, Ball, Mark, Stroke, Xy
 from app.viewport.placing import Aim, Outlook
 from geometry.errors import GeometryError
+from geometry.laying.wish import Wish
 from geometry.layout import Landing, Layout, Stock
 from geometry.tube import centreline
 from geometry.vectors import Vec3
 
-ToolName = Literal["select", "tube", "node", "split", "measure", "pick points", "reference", "zone"]
+ToolName = Literal["select", "tube", "node", "split", "measure", "pick points", "reference", "zone", "follow"]
 DRAG_STARTS = 4.0  # pixels a press may wander and still be a click
 STEM_REACH = 300.0  # mm; a place off the body that is nearer than this shows how near
 BADGE_GAP = 3.0  # pixels between badges, and to the edge of the view
@@ -75,6 +76,8 @@ class Room(Protocol):
     def hint_may_have_changed(self) -> None: ...
     def use_tool(self, name: ToolName) -> None: ...
     def points_were_picked(self, points: list[object]) -> None: ...
+    def lay_along(self, wish: Wish | None) -> None: ...
+    def laying_has_changed(self, state: object) -> None: ...
 
 
 class Tool:

@@ -10,9 +10,10 @@ from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.measuring import values
 from geometry.measuring.values import NoValue
-from geometry.tolerances import SAME_POINT
 from geometry.tube import centreline
-from geometry.vectors import distance, vec
+from geometry.vectors import Vec3, distance, vec
+
+SAME_PLACE = 1.0  # mm; a tube that passes nearer to where a measure was taken runs through that place
 
 
 def add(layout: Layout, kind: MeasureKind, spots: tuple[Spot, ...]) -> tuple[Layout, int]:
@@ -75,30 +76,50 @@ def _is_there(layout: Layout, spot: Spot) -> bool:
 
 
 def _followed(before: Layout, after: Layout, spot: Spot) -> Spot:
-    if isinstance(spot, TubeSpot):
-        return _on_tube(before, after, spot)
-    if isinstance(spot, BodySpot):
-        return _on_body(before, after, spot)
+    match spot:
+        case NodeSpot():
+            return _at_node(before, after, spot)
+        case TubeSpot():
+            return _on_tube(before, after, spot)
+        case BodySpot():
+            return _on_body(before, after, spot)
+    return spot
+
+
+def _at_node(before: Layout, after: Layout, spot: NodeSpot) -> NodeSpot:
+    """Return the node that took the place of one that was joined with it."""
+    if spot.node in after.nodes:
+        return spot
+    for old in before.tubes.values():
+        tube = after.tubes.get(old.id)
+        if tube is not None and spot.node in old.nodes and len(tube.nodes) == len(old.nodes):
+            return NodeSpot(tube.nodes[old.nodes.index(spot.node)])
     return spot
 
 
 def _on_tube(before: Layout, after: Layout, spot: TubeSpot) -> TubeSpot:
-    """Return where a place on a tube is now; of a tube cut in two it may be on the new part."""
-    if spot.tube not in before.tubes or spot.tube not in after.tubes:
+    """Return where a place on a tube is now; of a tube that was cut or joined it may be on another."""
+    if spot.tube not in before.tubes:
         return spot
-    old_tube, tube = before.tubes[spot.tube], after.tubes[spot.tube]
-    old, line = centreline.of(before, old_tube), centreline.of(after, tube)
-    if old is line:
-        return spot
-    if old_tube.nodes == tube.nodes:
-        return TubeSpot(tube.id, landings.carried(old, line, spot.station))
-    place = centreline.place_at(old, spot.station)
-    station, nearest = centreline.nearest(line, place)
-    best = (distance(nearest, place), tube.id, station)
-    for id in after.tubes.keys() - before.tubes.keys():
-        station, there = centreline.nearest(centreline.of(after, after.tubes[id]), place)
-        best = min(best, (distance(there, place) + SAME_POINT, id, station))
-    return TubeSpot(best[1], best[2])
+    old_tube, tube = before.tubes[spot.tube], after.tubes.get(spot.tube)
+    old = centreline.of(before, old_tube)
+    if tube is not None and tube.nodes == old_tube.nodes:
+        line = centreline.of(after, tube)
+        return spot if line is old else TubeSpot(tube.id, landings.carried(old, line, spot.station))
+    return _nearest(before, after, spot, centreline.place_at(old, spot.station))
+
+
+def _nearest(before: Layout, after: Layout, spot: TubeSpot, place: Vec3) -> TubeSpot:
+    """Return the place on the tube itself, or on one made or lengthened in this edit that runs there."""
+    found = []
+    for tube in after.tubes.values():
+        was = before.tubes.get(tube.id)
+        if was is None or was.nodes != tube.nodes:
+            station, there = centreline.nearest(centreline.of(after, tube), place)
+            away, is_other = distance(there, place), tube.id != spot.tube
+            if not is_other or away < SAME_PLACE:
+                found.append((away, is_other, TubeSpot(tube.id, station)))
+    return min(found, key=lambda row: (max(row[0], SAME_PLACE), row[1]))[2] if found else spot
 
 
 def _on_body(before: Layout, after: Layout, spot: BodySpot) -> BodySpot:

@@ -128,3 +128,30 @@ def test_nothing_measured_is_nothing_to_follow() -> None:
     layout, tube = elbow()
     edited = edits.move_nodes(layout, [layout.tubes[tube].nodes[0]], (0.0, 0.0, -250.0))
     assert kept.followed(layout, edited) is edited
+
+
+def test_a_node_that_is_joined_with_another_one_hands_its_measures_on() -> None:
+    layout, tube = elbow()
+    layout, other = edits.add_tube(layout, [(-1200.0, 0.0, 1000.0), (-1200.0, 0.0, 0.0)], INCH)
+    end, start = layout.tubes[tube].nodes[-1], layout.tubes[other].nodes[0]
+    layout, id = kept_height(layout, NodeSpot(end))
+    assert after(layout, edits.merge_nodes(layout, keep=start, drop=end), id) == (NodeSpot(start),)
+
+
+def test_a_tube_that_goes_on_as_another_one_hands_its_measures_on() -> None:
+    layout, tube = elbow()
+    layout, id = kept_height(layout, TubeSpot(tube, 100.0))
+    nodes = layout.tubes[tube].nodes
+    bare = edits.delete(layout, [tube])
+    bare = replace(bare, nodes=layout.nodes)
+    joined, longer = edits.add_tube(bare, [(0.0, 0.0, -500.0), *nodes], INCH)
+    (spot,) = after(layout, joined, id)
+    assert spot.tube == longer
+    assert place(joined, spot) == pytest.approx((0.0, 0.0, 100.0))
+
+
+def test_a_measure_is_not_handed_on_to_a_tube_that_was_there_before() -> None:
+    layout, tube = elbow()
+    layout, _ = edits.add_tube(layout, [(-500.0, 0.0, 100.0), (500.0, 0.0, 100.0)], INCH)
+    layout, _ = kept_height(layout, TubeSpot(tube, 100.0))
+    assert not kept.followed(layout, edits.delete(layout, [tube])).measures

@@ -58,7 +58,7 @@ class Checklist(QWidget):
         self.tree = self._make_list()
         self.summary = QLabel()
         self.summary.setProperty("kind", "faint")
-        self.set_it = self._button("&Set it", "Click the place on the body then.", self._on_set)
+        self.set_it = self._button("Set &it", "Click the place on the body then.", self._on_set)
         self.need = self._button("Not &needed", "This car has no use for it.", self._on_need)
         line = QHBoxLayout()
         line.setContentsMargins(8, 4, 8, 4)
@@ -160,7 +160,7 @@ class Checklist(QWidget):
             return
         quiet = not self._session.is_previewing
         has_zone = bool(zoning.of_purpose(layout, purpose))
-        self.set_it.setText("&Set another" if has_zone else "&Set it")
+        self.set_it.setText("Set an&other" if has_zone else "Set &it")
         self.set_it.setEnabled(quiet)
         self.need.setText("&Needed" if purpose in layout.not_needed else "Not &needed")
         self.need.setEnabled(quiet and purpose != "other" and not has_zone)

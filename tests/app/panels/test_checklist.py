@@ -40,7 +40,7 @@ def test_a_zone_sets_its_purpose_and_undo_unsets_it(access: Checklist, session: 
     session.commit("Keep free", layout)
     assert row(access, "Jack")[STATE] == "✔ Left jack"
     access.choose("jack")
-    assert access.set_it.text() == "&Set another"
+    assert access.set_it.text() == "Set an&other"
     assert not access.need.isEnabled()
     session.undo()
     assert row(access, "Jack")[STATE] == "○ unset"

@@ -12,7 +12,7 @@ from app.panels.rack_choices import BEST_DIE, die_choices, stock_choices
 from app.panels.rows import ChoiceBox, Page
 from app.session import Session
 from app.units import Units
-from geometry import edits
+from geometry import edits, zoning
 from geometry.layout import Layout, Panel
 from geometry.vectors import Vec3
 
@@ -70,8 +70,8 @@ class ManyPage(Page):
         self.title.setText(wording.things(layout, self._session.selection))
         self._show_tubes(layout, tubes)
         self._show_places([layout.nodes[id].position for id in nodes])
-        movable = bool(tubes or nodes)
-        for part in (self._shift_title, *self.shift):
+        movable = bool(tubes or nodes or self._aids())
+        for part in (self._shift_title, *self.shift, *(self.label_of(field) for field in self.shift)):
             part.setVisible(movable)
         self._show_panels([layout.panels[id] for id in panels])
 
@@ -148,9 +148,16 @@ class ManyPage(Page):
     def _on_shift(self, value: float) -> None:
         axis = int(self.sender().property("axis"))
         x, y, z = (value if axis == n else 0.0 for n in range(3))
-        ids = (*self._tubes(), *self._nodes())
-        self._session.apply("Move selection", lambda now: edits.move_nodes(now, ids, (x, y, z)))
+        ids, aids, shift = (*self._tubes(), *self._nodes()), self._aids(), (x, y, z)
+        self._session.apply(
+            "Move selection", lambda now: zoning.move_aids(edits.move_nodes(now, ids, shift), aids, shift)
+        )
         self.shift[axis].set_value(0.0)
+
+    def _aids(self) -> list[int]:
+        """The selected references and access zones."""
+        layout = self._session.layout
+        return [id for id in self._ids if id in layout.references or id in layout.zones]
 
     def _on_kept(self) -> None:
         self._set_panels("Keep or leave out panels", kept=self.kept.checkState() == Qt.CheckState.Checked)

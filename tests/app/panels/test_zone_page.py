@@ -126,3 +126,20 @@ def test_hiding_is_a_step(panel: PropertiesPanel, session: Session) -> None:
     page.shown.click()
     assert not only(session).shown
     assert session.undo_stack.undoText() == "Hide Filler nozzle"
+
+
+def test_several_are_moved_together_by_a_typed_shift(panel: PropertiesPanel, session: Session) -> None:
+    page_of(panel, session, CONE)
+    layout, box = zoning.add_zone(session.layout, "other", BOX)
+    session.commit("Keep free", layout)
+    session.select(session.layout.zones)
+    assert panel.page is panel.many
+    assert panel.many.shift[2].isVisible()
+    type_into(panel.many.shift[2], "50")
+    assert session.layout.zones[box].shape == BoxShape((0.0, 0.0, 5050.0), BOX.size)
+    assert session.layout.zones[box - 1].shape == ConeShape(
+        (0.0, 900.0, 550.0), (0.0, 1200.0, 550.0), 60.0, 100.0
+    )
+    session.select(list(session.layout.panels))
+    assert not panel.many.shift[2].isVisible()
+    assert not panel.many.label_of(panel.many.shift[2]).isVisible()

@@ -190,6 +190,81 @@ COMMANDS: tuple[Command, ...] = (
         "free_end", "&Free the landing", "L", "Let the selected end no longer follow the tube it sits on."
     ),
     Command(
+        "straighten",
+        "&Straighten",
+        "I",
+        "Take the bends out of the selected tubes, or out of the selected corners alone.",
+    ),
+    Command(
+        "flatten_best",
+        "Flatten, &best plane",
+        "Ctrl+Shift+F",
+        "Move the corners into the nearest plane through both ends; a tube in one plane is easier to bend.",
+    ),
+    Command(
+        "flatten_upright",
+        "Flatten, &upright plane",
+        "",
+        "Move the corners of the selected tubes into the upright plane through both ends.",
+    ),
+    Command(
+        "flatten_level", "Flatten, le&vel plane", "", "Bring the selected tubes to one height all along."
+    ),
+    Command(
+        "flatten_lengthwise",
+        "Flatten, len&gthwise plane",
+        "",
+        "Bring the selected tubes to one distance from the centre plane all along.",
+    ),
+    Command(
+        "flatten_across", "Flatten, &across the car", "", "Bring the selected tubes to one station all along."
+    ),
+    Command(
+        "align_height",
+        "Same &height",
+        "Ctrl+Shift+H",
+        "Bring the selected nodes to the height of the first, or to the mean of what a box selected.",
+    ),
+    Command(
+        "align_station",
+        "Same s&tation",
+        "Ctrl+Shift+J",
+        "Bring the selected nodes to the station x of the first, or to the mean.",
+    ),
+    Command(
+        "align_side",
+        "Same distance from the &centre plane",
+        "Ctrl+Shift+D",
+        "Bring the selected nodes to the distance y of the first, each on its own side.",
+    ),
+    Command(
+        "align_line",
+        "On one &line",
+        "Ctrl+Shift+L",
+        "Bring the selected nodes onto the line through the two outermost.",
+    ),
+    Command(
+        "space_evenly",
+        "Space &evenly",
+        "Ctrl+Shift+E",
+        "Leave equal gaps between the selected nodes or parallel tubes; the two outermost stay.",
+    ),
+    Command(
+        "merge_tubes",
+        "&Merge two tubes",
+        "Ctrl+J",
+        "Make one bent tube of two selected ones that end at one node; it is the first selected.",
+    ),
+    *(
+        Command(
+            f"round_bends_{step}",
+            f"Bends to multiples of {words}°",
+            key,
+            f"Move the corners as little as possible until every bend turns by a multiple of {step}°.",
+        )
+        for step, words, key in ((1, "&1", ""), (5, "&5", "Ctrl+Shift+B"), (15, "15", ""))
+    ),
+    Command(
         "place_body",
         "&Place the body again…",
         "",
@@ -454,7 +529,7 @@ MENUS = {
     "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
     "select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_follow tool_node tool_split tool_measure - guides >new_stock "
-    ">stock - both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
+    ">stock - >arrange both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
     "split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
@@ -470,6 +545,12 @@ SUBMENUS = {
     "paper": ("&Paper", "paper_a4 paper_letter"),
     "new_stock": ("Stock for &new tubes", ""),
     "stock": ("Change &stock", ""),
+    "arrange": (
+        "Arrang&e",
+        "straighten flatten_best flatten_upright flatten_level flatten_lengthwise flatten_across - "
+        "align_height align_station align_side align_line space_evenly - "
+        "merge_tubes round_bends_1 round_bends_5 round_bends_15",
+    ),
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
     "wheels": ("W&heels", "show_wheels show_swept show_no_wheels"),

@@ -20,6 +20,7 @@ from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, 
 from app import actions, rack_files, theme
 from app import settings as places
 from app.aid_commands import ZONE_COMMANDS, AidCommands
+from app.arranging_commands import ArrangingCommands
 from app.bars import HintLine, JobBar, MessageBar
 from app.crash import CrashHook, start_log
 from app.furniture import Furniture
@@ -136,6 +137,7 @@ class MainWindow(QMainWindow):
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
         self.on_aids = AidCommands(session, self.view, self)
+        self.on_arranging = ArrangingCommands(session, settings, self)
         self.on_moving = MovingCommands(session, self.view, self.properties, self)
         self.on_laying = LayingCommands(session, self.view, self.properties, settings, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
@@ -246,6 +248,7 @@ class MainWindow(QMainWindow):
             self.on_view,
             self.on_laying,
             self.on_aids,
+            self.on_arranging,
             self.on_moving,
             self.on_steps,
         ):
@@ -313,6 +316,7 @@ class MainWindow(QMainWindow):
         self.live.failed.connect(self.findings.show_failure)
         self.live.envelopes_changed.connect(view.show_envelopes)
         self.live.envelopes_changed.connect(self.properties.axle.show_envelopes)
+        self.on_arranging.told.connect(self.message.tell)
         self.on_moving.refused.connect(self.message.refuse)
         self.on_moving.told.connect(self.message.tell)
         self.on_moving.job_started.connect(self.progress.follow)
@@ -576,6 +580,7 @@ class MainWindow(QMainWindow):
             "aid_other_side": free and bool(self.on_aids.chosen),
             "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
         }
+        possible |= {name: free and fits for name, fits in self.on_arranging.possible().items()}
         possible |= dict.fromkeys(NEED_THE_ROOM, inside)
         possible |= dict.fromkeys(ON_A_BODY, free)
         possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
@@ -654,6 +659,8 @@ class MainWindow(QMainWindow):
             if possible:
                 menu.addActions(possible)
                 menu.addSeparator()
+        if any(self.commands[name].isEnabled() for name in self.on_arranging.possible()):
+            menu.addAction(self.menus["arrange"].menuAction())
         if self.on_selection.tubes:
             menu.addAction(self.menus["stock"].menuAction())  # addMenu would hand its life to this menu
         if not menu.isEmpty():

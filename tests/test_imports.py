@@ -54,6 +54,7 @@ APP = (
     (
         "actions",
         "aid_commands",
+        "arranging_commands",
         "bars",
         "cover",
         "furniture",

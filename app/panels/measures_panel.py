@@ -29,10 +29,11 @@ from geometry.measuring.ramps import Ramps
 from geometry.measuring.values import NoValue, Remembered
 
 MEASURES_MS, SIZES_MS = 60, 200  # after the last change; the hand comes first
-SIZES_WIDTH = 330
+SIZES_WIDTH, WIDEST_SIZES = 330, 460
 MEASURE = Qt.ItemDataRole.UserRole
 NAME, VALUE, MORE, BETWEEN = range(4)
 SIZE_TITLES = ("", "Body", "Cage", "Both", "With tyres")
+WITH_TYRES = 4
 NOTHING_YET = (
     "Nothing is measured yet. Take a kind above, or press D, and click in the view: a measure stays, "
     "follows the cage and stands on the sheets."
@@ -68,6 +69,7 @@ class MeasuresPanel(QWidget):
         self._values = Remembered()
         self._bare: tuple[tuple[object, ...], Ramps | None] | None = None
         self.sizes = _tree(SIZE_TITLES, "Overall sizes")
+        self.sizes.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.sizes.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
         self.note = QLabel(wordWrap=True)
         self.note.setProperty("kind", "faint")
@@ -185,10 +187,19 @@ class MeasuresPanel(QWidget):
                 item.setToolTip(column, tip)
                 if column:
                     item.setTextAlignment(column, Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+        self.sizes.setColumnHidden(WITH_TYRES, found.whole is None)
+        self._give_width()
         is_bare = found.both is None
         self.sizes.setVisible(not is_bare)
         self.note.setText(NOTHING_THERE if is_bare else NO_AXLES if bare is None else "")
         self.note.setVisible(bool(self.note.text()))
+
+    def _give_width(self) -> None:
+        """Leave the sizes as much width as they take."""
+        header = self.sizes.header()
+        header.resizeSections(QHeaderView.ResizeMode.ResizeToContents)
+        bar = self.sizes.verticalScrollBar().sizeHint().width()
+        self.sizes.setMinimumWidth(min(header.length() + bar, WIDEST_SIZES))
 
     def _bare_ramps(self, layout: Layout) -> Ramps | None:
         key = (layout.panels, layout.bodies, layout.axles)

@@ -4,11 +4,13 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 
+import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry import axles, naming, refusals
+from geometry import axles, hinges, naming, refusals
 from geometry.aids import LineShape, PlaneShape, PointShape, Reference
+from geometry.body import placement
 from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.tolerances import LENGTH_NOISE, SAME_POINT
@@ -28,6 +30,7 @@ from geometry.vectors import (
 
 Shape = PointShape | LineShape | PlaneShape
 KINDS: dict[type[Shape], str] = {PointShape: "point", LineShape: "line", PlaneShape: "plane"}
+SHORTEST_RIM = 20.0  # mm that a rim must run straight to be taken for a line
 SHORTEST_LINE = 1.0  # mm between the ends of a line: nearer, a click's error turns it
 LEAST_SQUARE = 1.0  # mm that the third place of a plane must be off the line through the others
 UNIT_ERROR = 1e-6  # that the length of a normal may be off 1
@@ -188,6 +191,25 @@ def line_through(start: Vec3, end: Vec3) -> LineShape:
     """Return the line through two places, or say why there is none."""
     if distance(start, end) < SHORTEST_LINE:
         raise GeometryError("These two places are one; pick the second farther off.")
+    return LineShape(start, end)
+
+
+def rim_near(layout: Layout, panel: int, place: Vec3) -> LineShape:
+    """Return the straight run of a panel's rim that is nearest to a place on it."""
+    one = layout.panels[panel]
+    try:
+        points = placement.panel_vertices(layout, one)
+        start, end = hinges.straight_rim(points, one.mesh.triangles, np.array(place), one.name)
+    except GeometryError:
+        raise GeometryError(
+            f"{one.name} is closed all round and has no rim. Click two places for a line.", (panel,)
+        ) from None
+    if distance(start, end) < SHORTEST_RIM:
+        raise GeometryError(
+            f"The rim of {one.name} runs straight for {distance(start, end):.3g} mm only here. Click two "
+            "places for a line.",
+            (panel,),
+        )
     return LineShape(start, end)
 
 

@@ -14,6 +14,7 @@ class BodyClick(Struct, frozen=True):
     at: Vec3
     normal: Vec3
     word: str = ""
+    panel: int | None = None
 
 
 def under(outlook: Outlook, x: float, y: float) -> BodyClick | None:
@@ -32,4 +33,4 @@ def under(outlook: Outlook, x: float, y: float) -> BodyClick | None:
     normal = outlook.shown.normal(place)
     facing = normal if float(np.dot(normal, ray.direction)) <= 0.0 else -normal
     panel = outlook.layout.panels.get(place.panel)
-    return BodyClick(place.point, vec(facing), panel.name if panel else "body")
+    return BodyClick(place.point, vec(facing), panel.name if panel else "body", place.panel)

@@ -17,7 +17,7 @@ from geometry.vectors import Vec3, distance
 LEVEL: Vec3 = (0.0, 0.0, 1.0)
 HINTS = (
     "Click a place on the body: one makes a point, two a line, three a plane. Escape leaves.",
-    "Enter: a point. L, S or C: a plane through it, level, along or across the car. Or click a second place.",
+    "Enter: a point. R: the panel's rim. L, S, C: a plane, level, along or across the car. Or click again.",
     "Enter: a line. U: an upright plane through both. Click a third place for a plane; Backspace takes back.",
 )
 
@@ -77,6 +77,8 @@ class ReferenceTool(Tool):
             return self._take_back
         if key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter):
             return self._point if count == 1 else self._line
+        if count == 1 and key.is_any(Qt.Key.Key_R):
+            return self._rim
         if count == 1 and key.is_any(Qt.Key.Key_L, Qt.Key.Key_S, Qt.Key.Key_C):
             return {Qt.Key.Key_L: self._level, Qt.Key.Key_S: self._along, Qt.Key.Key_C: self._across}[
                 Qt.Key(key.code)
@@ -92,6 +94,15 @@ class ReferenceTool(Tool):
     def _line(self) -> None:
         self._make("line", lambda: references.line_through(self._places[0].at, self._places[1].at))
 
+    def _rim(self) -> None:
+        place, layout = self._places[0], self.room.session.layout
+        if place.panel not in layout.panels:
+            self.room.say("A node has no rim. Click the panel near its edge.")
+            return
+        panel = layout.panels[place.panel]
+        name = f"{panel.name[:1].upper()}{panel.name[1:]} edge"
+        self._make("line", lambda: references.rim_near(layout, panel.id, place.at), name)
+
     def _level(self) -> None:
         self._make("level plane", lambda: PlaneShape(self._places[0].at, LEVEL))
 
@@ -106,11 +117,11 @@ class ReferenceTool(Tool):
         first, second = self._points()
         self._make("upright plane", lambda: references.upright_through(first, second))
 
-    def _make(self, word: str, shape: Callable[[], Shape]) -> None:
+    def _make(self, word: str, shape: Callable[[], Shape], name: str | None = None) -> None:
         """Record a reference and select it; places that make none are kept but for the last."""
         session = self.room.session
         try:
-            after, id = references.add_reference(session.layout, shape())
+            after, id = references.add_reference(session.layout, shape(), name)
         except GeometryError as refused:
             self.room.say(refused.message)
             if len(self._places) > 1:

@@ -1,9 +1,12 @@
 """References set by clicking the body, with real clicks and keys."""
 
+import numpy as np
 import pytest
 from PySide6.QtCore import QPoint, Qt
 
-from geometry.aids import LineShape, PlaneShape, PointShape
+from geometry import zoning
+from geometry.aids import BoxShape, LineShape, PlaneShape, PointShape
+from geometry.layout import Mesh
 from geometry.vectors import Vec3
 
 LEFT, Key = Qt.MouseButton.LeftButton, Qt.Key
@@ -120,3 +123,30 @@ def test_a_node_is_taken_where_one_is_seen(qtbot, open_view, caged) -> None:
     qtbot.mouseClick(view, LEFT, pos=at(view, node.position))
     qtbot.keyClick(view, Key.Key_Return)
     assert only(view).shape == PointShape(node.position)
+
+
+def test_the_rim_of_a_panel_becomes_a_line_by_one_click(qtbot, open_view, empty, with_body) -> None:
+    corners = [(0.0, SIDE, 300.0), (-2000.0, SIDE, 300.0), (-2000.0, SIDE, 700.0), (0.0, SIDE, 700.0)]
+    side = Mesh(np.array(corners), np.array([[0, 1, 2], [0, 2, 3]], dtype=np.int32))
+    view = open_view(with_body(empty, side, "left sill"))
+    view.set_tool("reference")
+    click(qtbot, view, (-900.0, SIDE, 330.0))
+    qtbot.keyClick(view, Key.Key_R)
+    assert only(view).name == "Left sill edge"
+    shape = only(view).shape
+    assert isinstance(shape, LineShape)
+    assert sorted((shape.start, shape.end)) == [(-2000.0, SIDE, 300.0), (0.0, SIDE, 300.0)]
+
+
+def test_where_there_is_no_rim_two_places_are_asked_for(qtbot, open_view, empty, with_body) -> None:
+    corners = np.array([(x, y, z) for x in (-3000.0, 0.0) for y in (-SIDE, SIDE) for z in (300.0, 1000.0)])
+    closed = zoning.mesh(BoxShape((-1500.0, 0.0, 650.0), (3000.0, 2.0 * SIDE, 700.0)))[1]
+    view = open_view(with_body(empty, Mesh(corners, closed), "left sill"))
+    view.set_tool("reference")
+    click(qtbot, view, A)
+    qtbot.keyClick(view, Key.Key_R)
+    assert not view.session.layout.references
+    assert "Click two places" in view.hint
+    click(qtbot, view, B)
+    qtbot.keyClick(view, Key.Key_Return)
+    assert isinstance(only(view).shape, LineShape)

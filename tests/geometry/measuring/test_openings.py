@@ -164,3 +164,44 @@ def test_an_opening_grows_as_its_frame_does() -> None:
     front = [id for id, node in layout.nodes.items() if node.position[0] == 0.0]
     wider = edits.move_nodes(layout, front, (80.0, 0.0, 0.0))
     assert openings.of(wider, spots).width == pytest.approx(980.0 - OD, abs=NEAR)
+
+
+def test_the_circle_in_an_angled_opening_touches_its_inner_corner() -> None:
+    corners = upright((0, 0), (1000, 0), (1000, 400), (400, 400), (400, 1000), (0, 1000))
+    layout, spots = framed(*corners)
+    found = openings.of(layout, spots)
+    reach = 400.0 * math.sqrt(2.0) / (1.0 + math.sqrt(2.0))
+    assert found.diameter == pytest.approx(2.0 * (reach - R), abs=2 * NEAR)
+    assert (found.width, found.height) == pytest.approx((1000.0 - OD, 1000.0 - OD), abs=NEAR)
+
+
+@given(st.lists(st.floats(300.0, 900.0), min_size=5, max_size=9), st.integers(0, 1000))
+def test_no_place_in_the_opening_has_more_room_than_the_circle_found(reaches, seed: int) -> None:
+    turns = [2.0 * math.pi * i / len(reaches) for i in range(len(reaches))]
+    flat = [(r * math.cos(t), r * math.sin(t)) for r, t in zip(reaches, turns, strict=True)]
+    layout, spots = framed(*upright(*flat))
+    found = openings.of(layout, spots)
+    sides = list(zip(flat, flat[1:] + flat[:1], strict=True))
+
+    def room(x: float, z: float) -> float:
+        """What the nearest tube leaves, straight from the corners."""
+        least = math.inf
+        for (ax, az), (bx, bz) in sides:
+            wx, wz = bx - ax, bz - az
+            part = min(max(((x - ax) * wx + (z - az) * wz) / (wx * wx + wz * wz), 0.0), 1.0)
+            least = min(least, math.hypot(x - ax - part * wx, z - az - part * wz))
+        return least - R
+
+    centre = found.centre
+    assert found.diameter / 2.0 == pytest.approx(room(centre[0], centre[2]), abs=1e-3)
+    random = np.random.default_rng(seed)
+    for part, turn in zip(
+        random.uniform(0.0, 1.0, 300), random.uniform(0.0, 2.0 * math.pi, 300), strict=True
+    ):
+        # Star-shaped round the middle: a place nearer than the side in its direction lies inside.
+        sector = int(turn / (2.0 * math.pi) * len(flat)) % len(flat)
+        (ax, az), (bx, bz) = sides[sector]
+        dx, dz = math.cos(turn), math.sin(turn)
+        across = dx * (bz - az) - dz * (bx - ax)
+        far = (ax * (bz - az) - az * (bx - ax)) / across
+        assert room(part * far * dx, part * far * dz) <= found.diameter / 2.0 + openings.ACCURACY + 1e-6

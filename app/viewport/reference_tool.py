@@ -162,7 +162,8 @@ class ReferenceTool(Tool):
             at = to_screen(self._hover.at)
             marks.append(Spot(at, True))
             places.append(self._hover.at)
-            far = self.room.length(distance(places[-2], places[-1])) if len(places) > 1 else ""
+            gap = distance(places[-2], places[-1]) if len(places) > 1 else 0.0
+            far = self.room.length(gap) if gap > references.SHORTEST_LINE else ""
             word = ", ".join(word for word in (far, self._hover.word) if word)
             marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), word))
         if len(places) > 1:

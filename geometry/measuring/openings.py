@@ -26,7 +26,7 @@ from geometry.vectors import Floats, Vec3, distance, unit, vec
 
 SAGITTA = 0.02  # mm; how far the rim drawn in chords may be from its arcs
 ACCURACY = 0.05  # mm; how far the circle's radius may be below the largest one
-LEVELS = 40  # lines tried across the opening, and again round the widest one
+LEVELS = 24  # lines tried across the opening, and again round the widest one
 NEARLY_LEVEL = math.cos(math.radians(45.0))  # flatter is a hatch: its width runs across the car
 CIRCLE_CHORDS = 48
 
@@ -41,6 +41,9 @@ class Opening(Struct, frozen=True):
     circle: tuple[Vec3, ...]
     across: tuple[Vec3, ...]
     upward: tuple[Vec3, ...]
+
+
+_Run = tuple[tuple[Vec3, ...], float]  # points, and the radius of the tube along them
 
 
 class _Rim(Struct, frozen=True, eq=False):
@@ -126,28 +129,40 @@ def _loop(layout: Layout, stops: Sequence[_Stop]) -> tuple[Floats, Floats]:
     return np.array(points), np.array(radii)
 
 
-def _way(layout: Layout, stop: _Stop, after: _Stop) -> list[tuple[tuple[Vec3, ...], float]]:
+def _way(layout: Layout, stop: _Stop, after: _Stop) -> list[_Run]:
     """Return the shortest way along tubes from one spot to the next, in runs with their radii."""
     ways = [way for one, other in product(stop.tubes, after.tubes) for way in _ways(layout, one, other)]
     if not ways:
         return [((stop.at, after.at), 0.0)]
-    return min(ways, key=lambda found: found[0])[1]
-
-
-def _ways(
-    layout: Layout, one: OnTube, other: OnTube
-) -> list[tuple[float, list[tuple[tuple[Vec3, ...], float]]]]:
-    """Return the ways from a place on one tube to a place on another, with their lengths."""
+    best = min(ways, key=lambda way: way.length)
+    one, other = best.one, best.other
     if one.tube.id == other.tube.id:
-        return [(abs(one.station - other.station), [(run(one.line, one.station, other.station), one.radius)])]
-    closest = apart.between(one.line, other.line).stations
+        return [(run(one.line, one.station, other.station), one.radius)]
+    first, second = run(one.line, one.station, best.leaves), run(other.line, best.joins, other.station)
+    jump = (((first[-1], second[0]), min(one.radius, other.radius)),)
+    return [(first, one.radius), *jump, (second, other.radius)]
+
+
+class _Way(Struct, frozen=True, eq=False):
+    """A way from a place on one tube to a place on another: where it leaves the one and joins the other."""
+
+    length: float
+    one: OnTube
+    other: OnTube
+    leaves: float = 0.0
+    joins: float = 0.0
+
+
+def _ways(layout: Layout, one: OnTube, other: OnTube) -> list[_Way]:
+    """Return the ways from tube to tube: over their joints, or where they are nearest."""
+    if one.tube.id == other.tube.id:
+        return [_Way(abs(one.station - other.station), one, other)]
     ways = []
-    for here, there in (*joints(layout, one.tube, other.tube), closest):
-        first, second = run(one.line, one.station, here), run(other.line, there, other.station)
-        jump = distance(first[-1], second[0])
-        length = abs(one.station - here) + jump + abs(there - other.station)
-        between = (((first[-1], second[0]), min(one.radius, other.radius)),) if jump > SAME_POINT else ()
-        ways.append((length, [(first, one.radius), *between, (second, other.radius)]))
+    over = joints(layout, one.tube, other.tube) or [apart.between(one.line, other.line).stations]
+    for here, there in over:
+        ends = (centreline.place_at(one.line, here), centreline.place_at(other.line, there))
+        length = abs(one.station - here) + distance(*ends) + abs(there - other.station)
+        ways.append(_Way(length, one, other, here, there))
     return ways
 
 

@@ -16,7 +16,7 @@ from geometry.checks import groups, mounts, search, standoff, welding
 from geometry.checks.finding import Amount, Finding
 from geometry.checks.search import Closest
 from geometry.checks.standoff import Standing
-from geometry.layout import Layout, Limits, Panel, Tube
+from geometry.layout import Layout, Limits, Tube
 from geometry.tolerances import LENGTH_NOISE
 from geometry.tube import centreline, welds
 from geometry.tube.centreline import Centreline
@@ -76,7 +76,7 @@ def clearances(
 def measured(layout: Layout, index: BodyIndex, tubes: Iterable[int]) -> Measured:
     """Return what the checks need of some tubes: rows within the widest stand-off, and the nearest panel."""
     asked = sorted(tubes)
-    within = _within(layout, asked)
+    within = _within(layout, index, asked)
     rows = _rows(layout, index, asked, within, np.maximum(within, REACH))
     nearest: dict[int, Clearance] = {}
     for row in rows:
@@ -128,16 +128,24 @@ def _moved_close(layout: Layout, rows: list[Clearance]) -> list[Finding | None]:
     return [_too_close(layout, row, standing, more) for row, standing, more in worst.values()]
 
 
-def _within(layout: Layout, tubes: list[int]) -> Floats:
-    """Return for each tube how far off panels may be that there is something to say of."""
+def _within(layout: Layout, index: BodyIndex, tubes: list[int]) -> Floats:
+    """Return for each tube how far off panels may be that there is something to say of.
+
+    What other tubes and left-out panels ask for has no say in it, or it would be a reason to measure anew.
+    """
     limits = layout.limits
-    asked: list[Tube | Panel] = [*layout.tubes.values(), *layout.panels.values()]
-    farthest = max([limits.standoff_farthest, *(own.standoff_farthest or 0.0 for own in asked)])
-    closest = max([limits.standoff_closest, *(own.standoff_closest or 0.0 for own in asked)])
-    widest = max(farthest, closest + standoff.error(limits), 0.0)
     tied = groups.tied_to_frame(layout)
-    moved = closest + standoff.error(limits) + math.hypot(limits.mount_x, limits.mount_y, limits.mount_z)
-    return np.array([max(widest, moved) if id in tied else widest for id in tubes])
+    panels = [layout.panels[id] for id in index]
+    farthest = max([limits.standoff_farthest, *(own.standoff_farthest or 0.0 for own in panels)])
+    closest = max([limits.standoff_closest, *(own.standoff_closest or 0.0 for own in panels)])
+    movement = math.hypot(limits.mount_x, limits.mount_y, limits.mount_z)
+
+    def reach(tube: Tube) -> float:
+        least = max(closest, tube.standoff_closest or 0.0) + standoff.error(limits)
+        moved = least + movement if tube.id in tied else least
+        return max(farthest, tube.standoff_farthest or 0.0, moved)
+
+    return np.array([reach(layout.tubes[id]) for id in tubes])
 
 
 def _crossing(layout: Layout, row: Clearance) -> Finding:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits
+from geometry import edits, fixing
 from geometry.body import distance
 from geometry.checks import clearance, findings
 from geometry.checks.finding import Mend
@@ -88,6 +88,19 @@ def test_nothing_is_measured_again_for_a_name_or_a_colour(measured: list[list[in
     second = findings.check(painted, distance.build(painted, index), first)
     assert measured[1] == []
     assert same(first, second)
+
+
+@pytest.mark.parametrize("kept", [1, 54], ids=["another tube", "a panel left out"])
+def test_what_others_ask_for_has_no_say_in_what_is_said_of_a_tube(
+    kept: int, measured: list[list[int]]
+) -> None:
+    layout = edits.set_panel(cage(), 54, kept=False)
+    index = distance.build(layout)
+    first = findings.check(layout, index)
+    after = fixing.set_standoff(layout, [kept], closest=90.0, farthest=200.0)
+    second = findings.check(after, index, first)
+    assert measured[1] == [1] * (kept == 1)
+    assert same(second, findings.check(after, index))
 
 
 @pytest.mark.parametrize(

@@ -4,8 +4,8 @@ Each part looks at what it was computed from last and does again only what hangs
 A part may be left out when something newer waits; it catches up the next time.
 """
 
-from collections.abc import Callable, Iterable
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, TypeVar
 
 from msgspec.structs import replace
 
@@ -17,6 +17,7 @@ from geometry.checks.report import Basis, Report, worst_first
 from geometry.checks.tyres import Envelopes
 from geometry.layout import Layout
 
+Thing = TypeVar("Thing")
 Part = Callable[[Report, Basis], Report]
 
 BETWEEN, PROFILES, DOORS, ZONES, TYRES = "between", "profiles", "doors", "zones", "tyres"
@@ -46,6 +47,33 @@ def completed(
 def is_later(rule: str) -> bool:
     """Say whether a rule is judged here, and so follows a moment after the others."""
     return rule.startswith(RULES)
+
+
+def without_gone(bases: dict[str, Basis], layout: Layout) -> dict[str, Basis]:
+    """Return bases that know nothing of what is gone from the layout.
+
+    Rows about it are dropped at once; should it come back as it was, they are found anew.
+    """
+    return {part: _without_gone(basis, layout) for part, basis in bases.items()}
+
+
+def _without_gone(basis: Basis, layout: Layout) -> Basis:
+    known = basis.layout
+    gone_axles = known.axles.keys() - layout.axles.keys()
+    return Basis(
+        replace(
+            known,
+            tubes=_still_in(known.tubes, layout.tubes),
+            zones=_still_in(known.zones, layout.zones),
+            references=_still_in(known.references, layout.references),
+        ),
+        _still_in(basis.index, layout.panels),
+        {key: envelope for key, envelope in basis.envelopes.items() if key[0] not in gone_axles},
+    )
+
+
+def _still_in(known: dict[int, Thing], things: Mapping[int, object]) -> dict[int, Thing]:
+    return {id: thing for id, thing in known.items() if id in things}
 
 
 def _with_profiles(report: Report, basis: Basis) -> Report:

@@ -74,6 +74,7 @@ def check(
         checked=redone | unchanged,
         is_complete=False,
         basis=Basis(layout, index),
+        bases=completing.without_gone(old.bases, layout),
     )
 
 

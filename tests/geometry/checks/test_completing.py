@@ -6,13 +6,14 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
+from geometry import edits
 from geometry.body import distance
 from geometry.body.distance import BodyIndex
 from geometry.checks import completing, findings, moving, profile, tyres
 from geometry.checks.finding import Finding
 from geometry.checks.findings import Report
 from geometry.checks.tyres import Envelopes
-from geometry.layout import Hinge, Layout, Limits
+from geometry.layout import Hinge, Layout, Limits, Node, Tube
 from tests.geometry.checks.test_findings import cage, moved
 
 Call = tuple[str, list[int], list[int]]
@@ -126,3 +127,23 @@ def test_a_part_that_was_left_out_catches_up(calls: list[Call]) -> None:
     assert [name for name, _, _ in calls] == ["profiles"]
     completed(layout, index, part)
     assert [name for name, _, _ in calls] == ["profiles", "doors"]
+
+
+def test_what_goes_and_comes_back_before_all_is_done_is_found_again() -> None:
+    layout = cage()
+    ends = {id: Node(id, (-300.0, y, 70.0)) for id, y in ((200, -100.0), (201, 700.0))}
+    layout = replace(layout, nodes={**layout.nodes, **ends})
+    layout = replace(layout, tubes={**layout.tubes, 6: Tube(6, "T6", (200, 201), 50)})
+    rising = Hinge((-2000.0, 0.0, 0.0), (-2000.0, 900.0, 0.0), -1.0)
+    opening = replace(layout.panels[54], motion=rising)
+    layout = replace(layout, panels={**layout.panels, 54: opening})
+    index = distance.build(layout)
+    whole = completed(layout, index, Report())
+    assert whole.pairs
+    assert whole.touches
+    for gone in (6, 1, 54, 53):
+        missing = edits.delete(layout, [gone])
+        checked = findings.check(missing, distance.build(missing, index), whole)
+        again = completed(layout, index, checked)
+        assert (again.pairs, again.touches) == (whole.pairs, whole.touches)
+        assert again.findings == whole.findings

@@ -3,21 +3,26 @@
 import math
 from collections.abc import Callable, Iterable
 
+from msgspec.structs import replace
 from PySide6.QtCore import QObject, Signal
 
-from app import units
+from app import dialogs, units
+from app.job_files import file_name
 from app.selection_commands import names
 from app.session import Session
 from app.settings import Settings
-from geometry import edits, naming
+from app.viewport.view import View
+from geometry import edits, naming, part_groups
 from geometry.arranging import lining_up, merging, rounding, straightening
 from geometry.arranging.lining_up import Way
 from geometry.arranging.straightening import Plane
 from geometry.errors import GeometryError
+from geometry.files import part_file
 from geometry.layout import Layout
 from geometry.tube import centreline
 from geometry.vectors import distance
 
+PARTS = f"Parts (*{part_file.SUFFIX})"
 LOCKED = "Tube {name} is locked; Ctrl+K unlocks it when it is selected."
 PLANES: dict[Plane, str] = {
     "best": "one plane",
@@ -39,9 +44,12 @@ class ArrangingCommands(QObject):
 
     told = Signal(str)
 
-    def __init__(self, session: Session, settings: Settings, parent: QObject | None = None) -> None:
+    def __init__(
+        self, session: Session, view: View, settings: Settings, parent: QObject | None = None
+    ) -> None:
         super().__init__(parent)
         self._session = session
+        self._view = view
         self._settings = settings
         self._order: list[int] = []  # what is selected, in the order it was
         self._at_once: frozenset[int] = frozenset()  # what of it came together, in no order
@@ -59,7 +67,7 @@ class ArrangingCommands(QObject):
         found = {"straighten": bool(bent) or not corners.isdisjoint(nodes)}
         found |= {f"flatten_{plane}": bool(bent) for plane in PLANES}
         found |= {f"align_{way}": len(nodes) > (2 if way == "line" else 1) for way in WAYS}
-        found |= {"space_evenly": has_many, "merge_tubes": meet}
+        found |= {"space_evenly": has_many, "merge_tubes": meet, "save_part": bool(tubes), "place_part": True}
         return found | {f"round_bends_{step}": bool(bent) for step in (1, 5, 15)}
 
     def straighten(self) -> None:
@@ -135,6 +143,41 @@ class ArrangingCommands(QObject):
 
     def round_bends_15(self) -> None:
         self._round(15)
+
+    def save_part(self) -> None:
+        """Keep the selected tubes as a part that other jobs can take."""
+        layout, tubes = self._session.layout, self._tubes
+        try:
+            part = part_groups.taken(layout, tubes)
+        except GeometryError as error:
+            self._session.refused.emit(error.message)
+            return
+        proposed = self._settings.folder("parts") / f"{file_name(part.name)}{part_file.SUFFIX}"
+        path = dialogs.ask_save_path(self._view, "Save as a part", proposed, PARTS)
+        if path is None:
+            return
+        path = path if path.suffix else path.with_suffix(part_file.SUFFIX)
+        try:
+            part_file.save(replace(part, name=naming.checked(path.stem)), path)
+        except GeometryError as error:
+            self._session.refused.emit(error.message)
+            return
+        self._settings.set_folder("parts", path.parent)
+        self.told.emit(f"{names(layout, tubes)} kept as part {path.stem}; any job can take it.")
+
+    def place_part(self) -> None:
+        """Choose a part and hang it at the pointer."""
+        folder = self._settings.folder("parts")
+        path = dialogs.ask_open_path(self._view, "Place a part", folder, f"{PARTS};;All files (*)")
+        if path is None:
+            return
+        try:
+            part = part_file.load(path)
+        except GeometryError as error:
+            self._session.refused.emit(error.message)
+            return
+        self._settings.set_folder("parts", path.parent)
+        self._view.place_part(part)
 
     # What they share
 

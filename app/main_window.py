@@ -137,7 +137,7 @@ class MainWindow(QMainWindow):
         self.on_selection = SelectionCommands(session, self)
         self.on_view = ViewCommands(self.view, session, self)
         self.on_aids = AidCommands(session, self.view, self)
-        self.on_arranging = ArrangingCommands(session, settings, self)
+        self.on_arranging = ArrangingCommands(session, self.view, settings, self)
         self.on_moving = MovingCommands(session, self.view, self.properties, self)
         self.on_laying = LayingCommands(session, self.view, self.properties, settings, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)

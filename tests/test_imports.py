@@ -20,6 +20,7 @@ GEOMETRY = (
     (
         "checks",
         "arranging",
+        "asymmetry",
         "axles",
         "chains",
         "comparing",

@@ -13,11 +13,19 @@ from geometry.errors import GeometryError
 from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Stock, Tube
 from geometry.measuring import values
 
+Seen = set[tuple[int, int]]  # meshes, by the identity of their arrays
 KINDS = (*SELECTABLE, "stocks", "dies", "benders", "trials", "snapshots")
 
 
 def broken_promises(layout: Layout) -> Iterator[str]:
     """Yield what is wrong with a layout, as the end of 'This job cannot be used: ...'."""
+    seen: Seen = set()
+    yield from _broken(layout, seen)
+    yield from _bad_snapshots(layout, seen)
+
+
+def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
+    """Yield what is wrong in a layout, snapshots aside; meshes seen before are not gone through again."""
     yield from _bad_ids(layout)
     for tube in layout.tubes.values():
         yield from _bad_tube(layout, tube)
@@ -25,9 +33,10 @@ def broken_promises(layout: Layout) -> Iterator[str]:
     for panel in layout.panels.values():
         if panel.body not in layout.bodies:
             yield f"panel {panel.name} belongs to body {panel.body}, which is missing"
-        yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh))
+        yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh, seen))
         if panel.trim is not None:
-            yield from (f"panel {panel.name}, untrimmed, {fault}" for fault in _bad_mesh(panel.trim.whole))
+            whole = _bad_mesh(panel.trim.whole, seen)
+            yield from (f"panel {panel.name}, untrimmed, {fault}" for fault in whole)
     yield from _bad_carriers(layout)
     for axle in layout.axles.values():
         yield from _bad_axle(axle)
@@ -56,7 +65,7 @@ def is_all_finite(value: Any) -> bool:
 
 
 def _bad_ids(layout: Layout) -> Iterator[str]:
-    seen: set[int] = set()
+    seen: Seen = set()
     for kind in KINDS:
         for id, thing in getattr(layout, kind).items():
             if thing.id != id:
@@ -153,7 +162,30 @@ def _bad_measure(layout: Layout, measure: Measure) -> Iterator[str]:
                 yield f"measure {measure.name} is taken from {kind[:-1]} {id}, which is missing"
 
 
-def _bad_mesh(mesh: Mesh) -> Iterator[str]:
+def _bad_snapshots(layout: Layout, seen: Seen) -> Iterator[str]:
+    """Yield what is wrong within snapshots, and ids that stand for one thing here and for another there."""
+    kinds = _kinds_of_ids(layout)
+    for snapshot in layout.snapshots.values():
+        then, where = snapshot.layout, f"in the snapshot {snapshot.name}"
+        if then.snapshots:
+            yield f"{where} there are snapshots again"
+        if then.next_id > snapshot.id:
+            yield f"{where} ids were given out that the job has no count of"
+        for id, kind in _kinds_of_ids(then).items():
+            if kinds.setdefault(id, kind) != kind:
+                yield f"{where} id {id} is of {kind}, and of {kinds[id]} elsewhere, so it is used twice"
+        yield from (f"{where}, {fault}" for fault in _broken(then, seen))
+
+
+def _kinds_of_ids(layout: Layout) -> dict[int, str]:
+    return {id: kind for kind in KINDS for id in getattr(layout, kind)}
+
+
+def _bad_mesh(mesh: Mesh, seen: Seen) -> Iterator[str]:
+    key = (id(mesh.vertices), id(mesh.triangles))
+    if key in seen:
+        return
+    seen.add(key)
     vertices, triangles = mesh.vertices, mesh.triangles
     if vertices.dtype != np.float64 or triangles.dtype != np.int32:
         yield "has its arrays mixed up"

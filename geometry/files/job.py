@@ -13,6 +13,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
+from geometry import snapshots
 from geometry.errors import LayoutFileError
 from geometry.files import arrays, consistency
 from geometry.layout import Layout
@@ -81,11 +82,14 @@ def load(path: Path) -> Layout:
 def _encoded(layout: Layout, path: Path) -> tuple[bytes, dict[str, bytes]]:
     """Return layout.json and the array files it names."""
     files: dict[str, bytes] = {}
+    names: dict[int, str] = {}  # of arrays by id(array): snapshots have the same ones
 
     def encode(value: Any) -> Any:
         if isinstance(value, np.ndarray):
-            name, files[name] = arrays.packed(value)
-            return name
+            if id(value) not in names:
+                names[id(value)], content = arrays.packed(value)
+                files[names[id(value)]] = content
+            return names[id(value)]
         if isinstance(value, np.generic):
             return value.item()
         raise NotImplementedError(f"a layout cannot hold {type(value)}")
@@ -110,7 +114,8 @@ def _decoded(job: zipfile.ZipFile, path: Path) -> Layout:
             known[key] = _array(job, key)
         return known[key]
 
-    return msgspec.convert(plain, Document, str_keys=True, dec_hook=decode).layout
+    document = msgspec.convert(plain, Document, str_keys=True, dec_hook=decode)
+    return snapshots.sharing(document.layout)
 
 
 def _upgraded(plain: Any, path: Path) -> dict[str, Any]:

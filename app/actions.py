@@ -265,6 +265,18 @@ COMMANDS: tuple[Command, ...] = (
         for step, words, key in ((1, "&1", ""), (5, "&5", "Ctrl+Shift+B"), (15, "15", ""))
     ),
     Command(
+        "save_part",
+        "Sa&ve as a part…",
+        "Ctrl+Shift+P",
+        "Keep the selected tubes in a file of their own, to place them in this job or another one.",
+    ),
+    Command(
+        "place_part",
+        "P&lace a part…",
+        "Ctrl+P",
+        "Choose tubes that were kept as a part; they hang at the pointer until a click places them.",
+    ),
+    Command(
         "place_body",
         "&Place the body again…",
         "",
@@ -525,7 +537,8 @@ COMMANDS: tuple[Command, ...] = (
 SEPARATOR = "-"
 # Names of commands; a name with ">" is a menu of its own, "-" a line.
 MENUS = {
-    "&File": "new open >recent sample - save save_as - import_body measured_body - export >paper - quit",
+    "&File": "new open >recent sample - save save_as - save_part place_part - import_body measured_body - "
+    "export >paper - quit",
     "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
     "select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_follow tool_node tool_split tool_measure - guides >new_stock "
@@ -587,7 +600,7 @@ SHORT_WORDS = {
 }
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
-    ("mirror", "release_twins", "reverse", "select_nodes", "add_corner"),
+    ("mirror", "release_twins", "reverse", "select_nodes", "add_corner", "save_part"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("select_chain", "select_connected", "lock", "isolate"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
@@ -596,7 +609,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (
-    ("tool_tube", "tool_measure"),
+    ("tool_tube", "tool_measure", "place_part"),
     ("fit", "show_all", "select_all"),
     ("import_body", "measured_body", "add_axle"),
 )

@@ -32,6 +32,7 @@ from app.viewport.measures_drawn import MeasuresDrawn
 from app.viewport.movers import Pose, Shows
 from app.viewport.navigation import Navigation
 from app.viewport.overlay import Overlay
+from app.viewport.part_tool import PartTool
 from app.viewport.placing import Outlook
 from app.viewport.point_tools import NodeTool, PickPointsTool, SplitTool
 from app.viewport.pointing import PointingWidget
@@ -48,6 +49,7 @@ from geometry import edits
 from geometry.aids import MeasureKind, Purpose
 from geometry.laying.wish import Wish
 from geometry.layout import Layout, Limits, Mesh, Panel, Stock, Tube
+from geometry.part_groups import PartGroup
 from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
@@ -108,6 +110,7 @@ class View(PointingWidget):
             "follow": FollowTool(self),
             "reference": ReferenceTool(self),
             "zone": ZoneTool(self),
+            "part": PartTool(self),
         }
         self.select_tool = cast(SelectTool, self._tools["select"])
         self.follow_tool = cast(FollowTool, self._tools["follow"])
@@ -417,6 +420,14 @@ class View(PointingWidget):
         """Ask for the place of the body where room for a purpose must stay free, or a zone shall go."""
         cast(ZoneTool, self._tools["zone"]).start(purpose, moved)
         self.set_tool("zone")
+        self.setFocus()
+
+    def place_part(self, part: PartGroup) -> None:
+        """Hang a part at the pointer until it is placed or left."""
+        self.set_tool("part")
+        cast(PartTool, self._tools["part"]).start(part)
+        if self.pointer is not None:
+            self.current_tool.move(self.pointer)
         self.setFocus()
 
     def points_were_picked(self, points: list[object]) -> None:

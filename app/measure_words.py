@@ -120,7 +120,7 @@ def _size(size: Size | None, field: str, units: Units) -> str:
     return NOTHING if size is None else unit_text.format_length(getattr(size, field), units, unit=False)
 
 
-def ramp_rows(bare: ramps.Ramps | None, caged: ramps.Ramps | None) -> list[RampRow]:
+def ramp_rows(layout: Layout, bare: ramps.Ramps | None, caged: ramps.Ramps | None) -> list[RampRow]:
     """Return the angles that the car drives, as texts."""
     rows = (
         ("approach", "Approach", "Up a slope in front before anything but the front tyres touches."),
@@ -132,17 +132,21 @@ def ramp_rows(bare: ramps.Ramps | None, caged: ramps.Ramps | None) -> list[RampR
             name,
             NO_AXLES if bare is None else ramp(getattr(bare, field)),
             NO_AXLES if caged is None else ramp(getattr(caged, field)),
-            touching(caged, field),
+            touching(layout, None if caged is None else getattr(caged, field)),
             tip,
         )
         for field, name, tip in rows
     ]
 
 
-def touching(caged: ramps.Ramps | None, field: str) -> str:
-    """Return what touches first, as a sentence."""
-    source = None if caged is None else getattr(caged, field).source
-    return f"The {source} touches first." if source else ""
+def touching(layout: Layout, found: Ramp | None) -> str:
+    """Return what touches first."""
+    if found is None or found.touches is None:
+        return ""
+    for things in (layout.tubes, layout.panels):
+        if found.touches in things:
+            return f"{things[found.touches].name} touches first."
+    return ""
 
 
 def ramp(found: Ramp) -> str:

@@ -20,7 +20,7 @@ from geometry.checks.tyres import Bite, TyreClearance
 from geometry.checks.zones import InZone, PastLimit
 from geometry.layout import Hinge, Layout
 from geometry.measuring import ramps, sizes, values
-from geometry.measuring.ramps import Ramps
+from geometry.measuring.ramps import Ramp, Ramps
 from geometry.measuring.sizes import Size
 from geometry.measuring.values import NoValue
 from geometry.shop import schedule as schedules
@@ -170,8 +170,8 @@ def sizes_row(layout: Layout) -> dict[str, Any]:
         "cage": _size(found.cage),
         "both": _size(found.both),
         "with_tyres": _size(found.whole),
-        "without_cage": _ramps(bare),
-        "with_cage": _ramps(caged),
+        "without_cage": _ramps(layout, bare),
+        "with_cage": _ramps(layout, caged),
     }
 
 
@@ -182,14 +182,20 @@ def _size(size: Size | None) -> dict[str, float] | None:
     return {f"{field}_mm": getattr(size, field) for field in fields}
 
 
-def _ramps(found: Ramps | None) -> dict[str, Any] | None:
+def _ramps(layout: Layout, found: Ramps | None) -> dict[str, Any] | None:
     """Return angles; null where nothing is in the way before a right angle."""
     if found is None:
         return None
     angles = {"approach": found.approach, "departure": found.departure, "breakover": found.breakover}
     return {
         f"{name}_deg": None if ramp.at is None else math.degrees(ramp.angle) for name, ramp in angles.items()
-    } | {"touches": {name: ramp.source for name, ramp in angles.items()}}
+    } | {"touches": {name: _touched(layout, ramp) for name, ramp in angles.items()}}
+
+
+def _touched(layout: Layout, ramp: Ramp) -> str | None:
+    if ramp.touches is None:
+        return None
+    return _name(layout.tubes, ramp.touches) or _name(layout.panels, ramp.touches)
 
 
 def touch_row(touch: Touch, layout: Layout) -> dict[str, Any]:

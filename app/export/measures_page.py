@@ -29,7 +29,7 @@ def of(job: str, layout: Layout, units: Units) -> Page:
     blocks: list[Block] = [_sizes(layout, units)]
     bare = ramps.of_body(layout)
     if bare is not None:
-        blocks.append(_ramps(bare, ramps.with_the_cage(layout, bare)))
+        blocks.append(_ramps(layout, bare, ramps.with_the_cage(layout, bare)))
     said = [SIZES, *([RAMPS] if bare is not None else [])]
     measures = _measures(layout, units)
     if measures.rows:
@@ -52,7 +52,7 @@ def _sizes(layout: Layout, units: Units) -> Table:
     return Table(columns, rows, "Overall sizes")
 
 
-def _ramps(bare: ramps.Ramps, caged: ramps.Ramps | None) -> Table:
+def _ramps(layout: Layout, bare: ramps.Ramps, caged: ramps.Ramps | None) -> Table:
     columns = (
         Column("Angle", 2.0),
         Column("Without the cage", 1.4, "right"),
@@ -61,7 +61,7 @@ def _ramps(bare: ramps.Ramps, caged: ramps.Ramps | None) -> Table:
     )
     rows = tuple(
         tuple(Cell(text) for text in (row.name, row.bare, row.caged, row.touches))
-        for row in measure_words.ramp_rows(bare, caged)
+        for row in measure_words.ramp_rows(layout, bare, caged)
     )
     return Table(columns, rows, "What it drives up, off and over")
 

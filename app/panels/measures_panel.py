@@ -177,7 +177,7 @@ class MeasuresPanel(QWidget):
         if bare is not None:
             rows += [
                 ((row.name, row.bare, "", row.caged, ""), f"{row.tip} {row.touches}".strip())
-                for row in measure_words.ramp_rows(bare, caged)
+                for row in measure_words.ramp_rows(layout, bare, caged)
             ]
         self.sizes.clear()
         self.sizes.setHeaderLabels([unit_text.length_unit(units), *SIZE_TITLES[1:]])

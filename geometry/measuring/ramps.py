@@ -11,7 +11,6 @@ height; nothing sags and nothing of the running gear counts.
 import math
 from collections.abc import Iterable
 from functools import lru_cache
-from typing import Literal
 
 import numpy as np
 from msgspec import Struct
@@ -22,7 +21,7 @@ from geometry.body import placement
 from geometry.layout import Axle, Layout
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Floats, Ints, Vec3, any_perpendicular
+from geometry.vectors import Floats, Ints, Vec3, any_perpendicular, vec
 
 AROUND = 72  # points round a tube: 0.03 mm off its surface at most, for tubes up to 60 mm
 ARC_STEP = math.radians(2.0)  # along its bends: likewise
@@ -34,8 +33,7 @@ AT_ONCE = 4096  # edges
 FEW = 512  # points from which the height that matters is guessed
 COLUMNS = 256  # places between the axles where that height is tried
 HEIGHT_SLACK = 2.0  # mm
-
-Source = Literal["body", "cage"]
+NOWHERE = np.zeros(1, dtype=np.int64)  # where the only thing of a surface starts
 
 
 class Ramp(Struct, frozen=True):
@@ -43,7 +41,7 @@ class Ramp(Struct, frozen=True):
 
     angle: float
     at: Vec3 | None
-    source: Source | None
+    touches: int | None  # the panel or tube
 
 
 class Ramps(Struct, frozen=True):
@@ -59,6 +57,19 @@ class _Surface(Struct, frozen=True, eq=False):
 
     points: Floats
     rows: NDArray[np.integer]
+    ids: tuple[int, ...]  # what it is made of, one after the other
+    starts: Ints  # the first point of each
+
+    def owner(self, point: int) -> int:
+        return self.ids[int(np.searchsorted(self.starts, point, side="right")) - 1]
+
+
+class _Found(Struct, frozen=True, eq=False):
+    """The least angle of a surface, where it is and on what."""
+
+    angle: float = math.inf
+    at: Floats | None = None
+    touches: int | None = None
 
 
 def of(layout: Layout, *, with_cage: bool) -> Ramps | None:
@@ -69,12 +80,12 @@ def of(layout: Layout, *, with_cage: bool) -> Ramps | None:
 
 def of_body(layout: Layout) -> Ramps | None:
     """Return the angles as if there were no cage; slow on large scans, and tubes don't change them."""
-    return _of(layout, [("body", surface) for surface in _panels(layout)])
+    return _of(layout, _panels(layout))
 
 
 def with_the_cage(layout: Layout, bare: Ramps | None) -> Ramps | None:
     """Return the angles with the cage, from those without."""
-    caged = _of(layout, [("cage", surface) for surface in _tubes(layout)])
+    caged = _of(layout, _tubes(layout))
     if bare is None or caged is None:
         return None
     return Ramps(*(min(pair, key=_angle) for pair in zip(_all(bare), _all(caged), strict=True)))
@@ -88,37 +99,33 @@ def _angle(found: Ramp) -> float:
     return found.angle
 
 
-def _of(layout: Layout, surfaces: list[tuple[Source, _Surface]]) -> Ramps | None:
+def _of(layout: Layout, surfaces: list[_Surface]) -> Ramps | None:
     rows = sorted(layout.axles.values(), key=lambda axle: axle.x)
     if len(rows) < 2 or rows[-1].x - rows[0].x < axles.SHORTEST_WHEELBASE:
         return None
     side = _Side(layout, rows[0], rows[-1])
     return Ramps(
-        _least([(source, side.ahead(surface)) for source, surface in surfaces]),
-        _least([(source, side.behind(surface)) for source, surface in surfaces]),
+        _least([side.ahead(surface) for surface in surfaces]),
+        _least([side.behind(surface) for surface in surfaces]),
         _least(_over(side, surfaces)),
     )
 
 
-_Found = tuple[float, Floats | None]
-
-
-def _over(side: "_Side", surfaces: Iterable[tuple[Source, _Surface]]) -> list[tuple[Source, _Found]]:
-    found: list[tuple[Source, _Found]] = []
+def _over(side: "_Side", surfaces: Iterable[_Surface]) -> list[_Found]:
+    found: list[_Found] = []
     best = math.pi
-    for source, surface in surfaces:
-        here = side.between(surface, best)
-        best = min(best, here[0])
-        found.append((source, here))
+    for surface in surfaces:
+        found.append(side.between(surface, best))
+        best = min(best, found[-1].angle)
     return found
 
 
-def _least(found: list[tuple[Source, _Found]]) -> Ramp:
-    source, (angle, at) = min(found, key=lambda row: row[1][0], default=("body", (math.inf, None)))
-    if at is None or angle >= RIGHT_ANGLE:
+def _least(found: list[_Found]) -> Ramp:
+    least = min(found, key=lambda row: row.angle, default=_Found())
+    if least.at is None or least.angle >= RIGHT_ANGLE:
         return Ramp(RIGHT_ANGLE, None, None)
     # What reaches below the ground leaves no slope at all.
-    return Ramp(max(angle, 0.0), (float(at[0]), float(at[1]), float(at[2])), source)
+    return Ramp(max(least.angle, 0.0), vec(least.at), least.touches)
 
 
 class _Side:
@@ -149,10 +156,11 @@ class _Side:
         flat = self._flat(surface.points)
         chosen = np.flatnonzero((flat[:, 0] - self._wheels[wheel][0][0]) * way > 0.0)
         if not len(chosen):
-            return math.inf, None
+            return _Found()
         angles = np.where(self._is_beside(flat[chosen], wheel), np.inf, self._seen(flat[chosen], wheel, way))
         least = int(np.argmin(angles))
-        return float(angles[least]), surface.points[chosen[least]]
+        point = int(chosen[least])
+        return _Found(float(angles[least]), surface.points[point], surface.owner(point))
 
     def _seen(self, flat: Floats, wheel: int, way: float) -> Floats:
         """Return the slope of the plane through points (n, 2) that touches a tyre from below: (n,).
@@ -187,20 +195,21 @@ class _Side:
         and then rises.
         """
         flat = self._flat(surface.points)
-        found, at = best, None
-        inside = self._lowest_inside(flat, found)
+        found = _Found()
+        inside = self._lowest_inside(flat, best)
         if len(inside):
             angles = self._over(flat[inside])
             least = int(np.argmin(angles))
-            if angles[least] < found:
-                found, at = float(angles[least]), surface.points[inside[least]]
-        for edges in self._worth_walking(flat, surface.rows, found):
+            if angles[least] < best:
+                best, point = float(angles[least]), int(inside[least])
+                found = _Found(best, surface.points[point], surface.owner(point))
+        for edges in self._worth_walking(flat, surface.rows, best):
             starts, ends = (flat[edges[:, number]] for number in (0, 1))
             angle, edge, part = self._along_edges(starts, ends)
-            if angle < found:
-                one, other = surface.points[edges[edge]]
-                found, at = angle, one + part * (other - one)
-        return found if at is not None else math.inf, at
+            if angle < best:
+                best, (one, other) = angle, surface.points[edges[edge]]
+                found = _Found(best, one + part * (other - one), surface.owner(int(edges[edge][0])))
+        return found
 
     def _lowest_inside(self, flat: Floats, best: float) -> Ints:
         """Return the points between the axles that are low enough to matter, judged by the lowest ones."""
@@ -271,7 +280,7 @@ def _edges(rows: NDArray[np.integer]) -> Ints:
 
 def _panels(layout: Layout) -> list[_Surface]:
     return [
-        _Surface(placement.panel_vertices(layout, panel), panel.mesh.triangles)
+        _Surface(placement.panel_vertices(layout, panel), panel.mesh.triangles, (panel.id,), NOWHERE)
         for panel in layout.panels.values()
         if panel.kept and len(panel.mesh.triangles)
     ]
@@ -287,7 +296,8 @@ def _tubes(layout: Layout) -> list[_Surface]:
         return []
     starts = np.cumsum([0, *(len(one.points) for one in swept[:-1])])
     rows = [one.rows + start for one, start in zip(swept, starts.tolist(), strict=True)]
-    return [_Surface(np.concatenate([one.points for one in swept]), np.concatenate(rows))]
+    points = np.concatenate([one.points for one in swept])
+    return [_Surface(points, np.concatenate(rows), tuple(layout.tubes), starts)]
 
 
 @lru_cache(maxsize=CACHED)
@@ -305,4 +315,4 @@ def _swept(line: Centreline, radius: float) -> _Surface:
     points = np.concatenate(rings)
     first = np.arange(len(points) - AROUND)
     edges = np.stack([first, first + AROUND], axis=1)
-    return _Surface(points, edges)
+    return _Surface(points, edges, (0,), NOWHERE)

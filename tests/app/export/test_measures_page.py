@@ -111,7 +111,7 @@ def test_scripts_get_sizes_and_angles(job: Layout, empty: Layout) -> None:
     row = json_file.sizes_row(job)
     assert row["without_cage"]["approach_deg"] is None
     assert 0.0 < row["with_cage"]["approach_deg"] < 90.0
-    assert row["with_cage"]["touches"]["approach"] == "cage"
+    assert row["with_cage"]["touches"] == {"approach": "nose", "departure": None, "breakover": None}
     json.dumps(row, allow_nan=False)
 
 

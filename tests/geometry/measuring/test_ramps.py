@@ -46,7 +46,7 @@ def test_approach_is_the_slope_of_the_line_from_the_bumper_that_touches_the_tyre
     found = ramps.of(layout, with_cage=False).approach
     assert found.angle == pytest.approx(touching(700.0, 200.0))
     assert found.at[0] == pytest.approx(700.0)
-    assert found.source == "body"
+    assert found.touches in layout.panels
 
 
 def test_a_point_on_the_ground_in_front_leaves_no_approach_at_all() -> None:
@@ -119,23 +119,25 @@ def test_breakover_is_what_trying_every_place_along_every_edge_finds(corners, re
 
 
 def test_tubes_count_by_their_outside_and_only_when_asked() -> None:
-    layout, _ = edits.add_tube(CAR, [(800.0, -500.0, 600.0), (800.0, 500.0, 600.0)], INCH)
+    layout, _ = edits.add_tube(CAR, [(-2000.0, 0.0, 900.0), (-2000.0, 300.0, 900.0)], INCH)
+    layout, tube = edits.add_tube(layout, [(800.0, -500.0, 600.0), (800.0, 500.0, 600.0)], INCH)
     assert ramps.of(layout, with_cage=False).approach.at is None
     found = ramps.of(layout, with_cage=True).approach
     # The tangent of the tyre that touches the round tube from below as well.
     across, up = 800.0, 200.0
     exact = math.atan2(up, across) + math.asin((RADIUS - TUBE) / math.hypot(across, up))
     assert found.angle == pytest.approx(exact, abs=math.radians(0.01))
-    assert found.source == "cage"
+    assert found.touches == tube
 
 
 def test_a_sill_tube_takes_from_the_breakover_angle() -> None:
     layout = with_plate(CAR, -400.0, -2000.0, 600.0)
-    layout, _ = edits.add_tube(layout, [(-400.0, 750.0, 500.0), (-2000.0, 750.0, 500.0)], INCH)
+    layout, tube = edits.add_tube(layout, [(-400.0, 750.0, 500.0), (-2000.0, 750.0, 500.0)], INCH)
     bare, caged = (ramps.of(layout, with_cage=on).breakover for on in (False, True))
     assert bare.angle == pytest.approx(2.0 * touching(BASE / 2.0, 200.0), abs=1e-6)
     assert caged.angle == pytest.approx(2.0 * touching(BASE / 2.0, 100.0 - TUBE), abs=1e-4)
-    assert (bare.source, caged.source) == ("body", "cage")
+    assert bare.touches in layout.panels
+    assert caged.touches == tube
 
 
 def test_a_raked_car_is_measured_against_its_ground() -> None:

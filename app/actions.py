@@ -277,6 +277,12 @@ COMMANDS: tuple[Command, ...] = (
         "Choose tubes that were kept as a part; they hang at the pointer until a click places them.",
     ),
     Command(
+        "restock",
+        "E&xchange stock…",
+        "Ctrl+Shift+K",
+        "Choose another stock for the selected tubes, or all, and see what it breaks before it is kept.",
+    ),
+    Command(
         "place_body",
         "&Place the body again…",
         "",
@@ -542,7 +548,7 @@ MENUS = {
     "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
     "select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_follow tool_node tool_split tool_measure - guides >new_stock "
-    ">stock - >arrange both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
+    ">stock restock - >arrange both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
     "split_sleeve sleeve join_nodes free_end",
     "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
@@ -602,7 +608,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "release_twins", "reverse", "select_nodes", "add_corner", "save_part"),
     ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
-    ("select_chain", "select_connected", "lock", "isolate"),
+    ("select_chain", "select_connected", "restock", "lock", "isolate"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),
     ("move_zone", "aid_other_side"),

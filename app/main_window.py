@@ -406,6 +406,7 @@ class MainWindow(QMainWindow):
         self.properties.show_report(report)
         self.cross_section.show_report(report)
         self.access.show_report(report)
+        self.on_steps.show_report(revision, report)
         self._listed = (revision, report)
         if not self.session.is_previewing:
             self._list_report()
@@ -570,6 +571,7 @@ class MainWindow(QMainWindow):
             "lock": free and bool(tubes),
             "select_chain": free and len(tubes) + len(nodes) > 1,
             "select_connected": free and bool(tubes),
+            "restock": free and bool(layout.tubes),
             "check_now": inside and not self.on_steps.is_open and bool(layout.tubes or layout.axles),
             "trial_bends": not self.on_steps.is_open,
             "open_panel": inside and len(panels) == 1,

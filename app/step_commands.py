@@ -11,11 +11,13 @@ from app.session import Session
 from app.settings import Settings
 from app.units import Units
 from app.viewport.view import View
+from geometry.checks.report import Report
 
 ACCEPT, DROP = "Accept them", "Drop them"
 BRING_IN_HINT = "See that size and direction are right; Enter brings the body in, Escape leaves it out."
 PLACE_HINT = "Change how the body stands; Enter keeps it, Escape leaves it as it was."
 MEASURE_HINT = "Type what tape and plumb line say; the body follows. Ctrl+Enter keeps it, Escape drops it."
+RESTOCK_HINT = "See what another stock breaks; Enter keeps it, Escape leaves the tubes as they are."
 SPLIT_HINT = "Choose the faces of the new panel; Enter splits them off, Escape leaves."
 
 
@@ -37,6 +39,8 @@ class StepCommands(QObject):
         self._hint = ""
         self._body_in: Any = None
         self._split: Any = None
+        self._restock: Any = None
+        self._report: Report | None = None  # of the layout that was last recorded
         view.points_picked.connect(self._on_picked)
 
     @property
@@ -58,7 +62,7 @@ class StepCommands(QObject):
         return sorted(chosen)
 
     def set_units(self, units: Units) -> None:
-        for panel in (self._body_in, self._split, self._step):
+        for panel in (self._body_in, self._split, self._restock, self._step):
             if panel is not None:
                 panel.set_units(units)
 
@@ -74,7 +78,7 @@ class StepCommands(QObject):
 
     def settle(self) -> bool:
         """Ask about measurements that were typed and not accepted; False to go on with them."""
-        if self._step is None or self._step in (self._body_in, self._split):
+        if self._step is None or self._step in (self._body_in, self._split, self._restock):
             return True
         text = "The measurements of the body are not accepted yet."
         choice = dialogs.ask_choice(self._view, "Measured body", text, (ACCEPT, DROP))
@@ -140,6 +144,30 @@ class StepCommands(QObject):
         chosen = [id for id in layout.panels if id in selection]
         if self._session.apply("Join panels", lambda now: split.join_panels(now, chosen)):
             self._session.select(chosen[:1])
+
+    def restock(self) -> None:
+        """Let the selected tubes, or all, be of another stock once what breaks has been seen."""
+        layout, selection = self._session.layout, self._session.selection
+        if not layout.tubes:
+            self.refused.emit("There is no tube yet whose stock could be replaced.")
+            return
+        chosen = [id for id in layout.tubes if id in selection]
+        if self._restock is None:
+            from app.panels.restock import RestockPanel
+
+            panel = self._restock = RestockPanel(self._session, self._settings.units)
+            panel.refused.connect(self.refused)
+            panel.accepted.connect(self._on_ended)
+            panel.cancelled.connect(self._on_ended)
+        self._open("Exchange stock", self._restock, RESTOCK_HINT)
+        self._restock.open_tubes(chosen, self._report)
+
+    def show_report(self, revision: int, report: Report) -> None:
+        """Hand what the checks say to the step that compares it."""
+        if not self._session.is_previewing and revision == self._session.revision and report.is_complete:
+            self._report = report
+        if self._step is not None and self._step is self._restock:
+            self._restock.show_report(revision, report)
 
     def _measure(self, body: int | None) -> None:
         from app.panels.measured import MeasuredPanel

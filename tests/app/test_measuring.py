@@ -8,7 +8,9 @@ from pytestqt.qtbot import QtBot
 
 from app.main_window import MainWindow
 from geometry import edits
-from geometry.measuring import values
+from geometry.aids import FreeSpot, NodeSpot
+from geometry.files import job
+from geometry.measuring import kept, values
 
 Window = MainWindow
 LEFT = Qt.MouseButton.LeftButton
@@ -80,9 +82,6 @@ def test_units_are_those_of_the_window(qtbot: QtBot, cage: Window) -> None:
 
 
 def test_a_measure_can_be_flown_to(qtbot: QtBot, cage: Window) -> None:
-    from geometry.aids import NodeSpot
-    from geometry.measuring import kept
-
     hoop = tube(cage, "Hoop")
     cage.session.apply(
         "Measure",
@@ -92,3 +91,34 @@ def test_a_measure_can_be_flown_to(qtbot: QtBot, cage: Window) -> None:
     cage.on_view.fly_to_ids(frozenset((id,)))
     focus = cage.view.camera()["focus"]
     assert focus == pytest.approx((0.0, 760.0, 780.0))
+
+
+def test_several_measures_are_selected_and_deleted_together(qtbot: QtBot, cage: Window) -> None:
+    for height in (100.0, 200.0, 300.0):
+        spot = FreeSpot((0.0, 0.0, height))
+        cage.session.apply("Measure", lambda now, spot=spot: kept.add(now, "height", (spot,))[0])
+    cage.commands["measures"].trigger()
+    qtbot.waitUntil(lambda: cage.measures.list.topLevelItemCount() == 3)
+    for row in (0, 2):
+        cage.measures.list.topLevelItem(row).setSelected(True)
+    assert len(cage.session.selection) == 2
+    assert cage.properties.page is cage.properties.many
+    cage.commands["delete"].trigger()
+    assert [measure.name for measure in cage.session.layout.measures.values()] == ["Height 2"]
+
+
+def test_a_measure_is_renamed_in_the_list_of_the_job(qtbot: QtBot, cage: Window) -> None:
+    cage.session.apply("Measure", lambda now: kept.add(now, "height", (FreeSpot((0.0, 0.0, 9.0)),))[0])
+    (id,) = cage.session.layout.measures
+    cage.session.apply("Rename", lambda now: edits.rename(now, id, "Sill over ground"))
+    cage.commands["measures"].trigger()
+    qtbot.waitUntil(lambda: cage.measures.list.topLevelItemCount() == 1)
+    assert cage.measures.list.topLevelItem(0).text(0) == "Sill over ground"
+
+
+def test_saving_and_opening_keeps_measures(qtbot: QtBot, cage: Window, tmp_path: Any) -> None:
+    hoop = tube(cage, "Hoop")
+    cage.session.apply("Measure", lambda now: kept.add(now, "height", (NodeSpot(hoop.nodes[1]),))[0])
+    job.save(cage.session.layout, tmp_path / "one.outrib")
+    again = job.load(tmp_path / "one.outrib")
+    assert again.measures == cage.session.layout.measures

@@ -171,16 +171,23 @@ def _nudged(task: Task, corners: Floats) -> Floats:
     flat = moved.reshape(len(moved), -1)
     flat[np.arange(1, inner + 1), np.arange(3, inner + 3)] += NUDGE
     out = _ways_out(task)
+    out *= _is_free(task)[:, None]
     moved[inner + 1, 0] += NUDGE * out[0]
     moved[inner + 2, -1] += NUDGE * out[1]
     return moved
+
+
+def _is_free(task: Task) -> Floats:
+    """Return for both ends 1 where they may slide on their ways out, 0 where their height is given."""
+    ends = (task.wish.places[0], task.wish.places[-1])
+    return np.array([1.0 if end.height is None else 0.0 for end in ends])
 
 
 def _stepped(task: Task, corners: Floats, step: Floats) -> Floats:
     """Return corners after a step: each inner one as it likes, the ends along their ways out."""
     moved = corners.copy()
     moved[1:-1] += step[:-2].reshape(-1, 3)
-    moved[[0, -1]] += step[-2:, None] * _ways_out(task)
+    moved[[0, -1]] += (step[-2:] * _is_free(task))[:, None] * _ways_out(task)
     return moved
 
 

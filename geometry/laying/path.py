@@ -56,13 +56,17 @@ def found(metal: Metal, wish: Wish) -> Path:
         stops.append(stops[-1] + parts)
     end = wish.places[-1]
     out = unit(np.array(end.normal))
-    points.append((np.array(end.point) + height * out)[None])
+    points.append((np.array(end.point) + _height(end, height) * out)[None])
     outward.append(out[None])
     joined = np.concatenate(points)
     for stop, place in zip(stops, wish.places, strict=True):
-        joined[stop] = np.array(place.point) + height * unit(np.array(place.normal))
+        joined[stop] = np.array(place.point) + _height(place, height) * unit(np.array(place.normal))
     onward = unit(np.gradient(joined, axis=0))
     return Path(joined, np.concatenate(outward), onward, tuple(stops))
+
+
+def _height(place: Place, wanted: float) -> float:
+    return wanted if place.height is None else place.height
 
 
 def _chord(one: Place, other: Place) -> float:

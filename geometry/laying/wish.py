@@ -20,6 +20,7 @@ class Place(Struct, frozen=True):
 
     point: Vec3
     normal: Vec3
+    height: float | None = None  # of the centreline, at an end that meets another tube; None: as fits
 
 
 class Wish(Struct, frozen=True):

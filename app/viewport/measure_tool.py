@@ -6,7 +6,7 @@ from typing import get_args
 from PySide6.QtCore import Qt
 
 from app import measure_words
-from app.viewport import aids_drawn, placing
+from app.viewport import aids_drawn, measures_drawn, placing
 from app.viewport.labels import Rect
 from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
@@ -209,9 +209,10 @@ class MeasureTool(Tool):
         badge: Badge | None = None
         if len(spots) >= least and (self._spots or least == 1):
             found = values.taken(layout, self.kind, spots)
-            if isinstance(found, Value):
-                marks += self._lines(found)
-                badge = self._badge(found)
+            at = measures_drawn.seen(self.room.outlook, found) if isinstance(found, Value) else None
+            if isinstance(found, Value) and at is not None:
+                marks += [Stroke(path, "accent", 1.6) for path in at.paths]
+                badge = self._badge(found, at.at)
         points = tuple(self.room.to_screen(places.middle(places.shape_of(layout, spot))) for spot in spots)
         if len(points) > 1 and not marks:
             marks.append(Stroke(points, "accent", 1.2, is_dashed=True))
@@ -222,15 +223,11 @@ class MeasureTool(Tool):
             marks.append(_word_at(points[-1], measure_words.spot_words(layout, spots[-1]), badge))
         return marks
 
-    def _lines(self, found: Value) -> list[Mark]:
-        to_screen = self.room.to_screen
-        return [Stroke(tuple(to_screen(point) for point in path), "accent", 1.6) for path in found.paths]
-
-    def _badge(self, found: Value) -> Badge:
+    def _badge(self, found: Value, at: Xy) -> Badge:
         units = self.room.units
         number, words = measure_words.number(found, units), measure_words.beside(self.kind, found, units)
         width, height = self.room.badge_size(number, words)
-        x, y = self.room.to_screen(found.at)
+        x, y = at
         view = self.room.outlook.sight.size
         left = min(max(x - width / 2.0, 3.0), max(view.width - width - 3.0, 3.0))
         top = min(max(y - height - 14.0, 3.0), max(view.height - height - 3.0, 3.0))

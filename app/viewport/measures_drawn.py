@@ -1,10 +1,15 @@
 """The kept measures as they are drawn: in a quiet tone, each with its number where there is room."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
+from itertools import islice
+
+import numpy as np
+from msgspec import Struct
 
 from app import measure_words
 from app.session import Session
 from app.units import Units
+from app.viewport import camera as cameras
 from app.viewport import labels
 from app.viewport.annotations import BadgeSize
 from app.viewport.labels import Rect, Wish
@@ -12,18 +17,37 @@ from app.viewport.marks import Badge, Mark, Spot, Stroke, Xy
 from app.viewport.placing import Outlook
 from geometry.aids import Measure
 from geometry.measuring.values import Remembered, Value
-from geometry.vectors import Vec3
 
 MOST = 24  # numbers at once; more would be a thicket
 BEYOND = 40.0  # pixels outside the view from where a number still shows at its edge
 
 
+class Seen(Struct, frozen=True):
+    """A value on the screen; nothing of it where it reaches behind the eye."""
+
+    paths: tuple[tuple[Xy, ...], ...]
+    ends: tuple[Xy, ...]
+    at: Xy
+
+
+def seen(outlook: Outlook, value: Value) -> Seen | None:
+    """Return where a value is on the screen, all its points in one go."""
+    sight = outlook.sight
+    points = [*value.ends, value.at, *(point for path in value.paths for point in path)]
+    screen, depth = cameras.project(sight.camera, sight.size, np.array(points))
+    if not sight.camera.is_parallel and float(depth.min()) <= 0.0:
+        return None
+    places = iter([(x, y) for x, y in screen.tolist()])
+    ends = tuple(islice(places, len(value.ends)))
+    at = next(places)
+    return Seen(tuple(tuple(islice(places, len(path))) for path in value.paths), ends, at)
+
+
 class MeasuresDrawn:
     """Remembers where the numbers stood, so that they stay there."""
 
-    def __init__(self, session: Session, to_screen: Callable[[Vec3], Xy], badge_size: BadgeSize) -> None:
+    def __init__(self, session: Session, badge_size: BadgeSize) -> None:
         self._session = session
-        self._to_screen = to_screen
         self._badge_size = badge_size
         self._places: dict[object, int] = {}
         self._values = Remembered()
@@ -38,37 +62,27 @@ class MeasuresDrawn:
             return others
         # The selected ones take the best places.
         order = sorted(layout.measures.values(), key=lambda measure: (measure.id not in chosen, measure.id))
-        found = [
-            (measure, value)
-            for measure in order
-            if isinstance(value := self._values.of(layout, measure), Value)
-        ]
+        found = []
+        for measure in order:
+            value = self._values.of(layout, measure)
+            on_screen = seen(outlook, value) if isinstance(value, Value) else None
+            if isinstance(value, Value) and on_screen is not None:
+                found.append((measure, value, on_screen))
         taken = [*covered, *(mark.rect for mark in others if isinstance(mark, Badge))]
-        lines: list[Mark] = []
-        for measure, value in found:
-            lines += self._lines(value, measure.id in chosen)
+        lines = [mark for measure, _, at in found for mark in _lines(at, measure.id in chosen)]
         return lines + others + self._badges(outlook, found[:MOST], taken, units)
-
-    def _lines(self, value: Value, is_chosen: bool) -> list[Mark]:
-        marks: list[Mark] = [
-            Stroke(points, "accent", 2.0 if is_chosen else 1.4, is_dim=not is_chosen)
-            for path in value.paths
-            if (points := tuple(self._to_screen(point) for point in path))
-        ]
-        marks += [Spot(self._to_screen(end), not is_chosen) for end in value.ends]
-        return marks
 
     def _badges(
         self,
         outlook: Outlook,
-        found: Iterable[tuple[Measure, Value]],
+        found: Iterable[tuple[Measure, Value, Seen]],
         taken: list[Rect],
         units: Units,
     ) -> list[Mark]:
         size, chosen = outlook.sight.size, self._session.selection
         wishes, texts = [], {}
-        for measure, value in found:
-            x, y = self._to_screen(value.at)
+        for measure, value, on_screen in found:
+            x, y = on_screen.at
             if not (-BEYOND < x < size.width + BEYOND and -BEYOND < y < size.height + BEYOND):
                 continue
             is_chosen = measure.id in chosen
@@ -86,3 +100,10 @@ class MeasuresDrawn:
             leaders.append(Stroke((at, labels.edge_towards(rect, *at)), "line", 1.0))
             badges.append(Badge(rect, number, words, None, is_quiet=not is_chosen))
         return leaders + badges
+
+
+def _lines(on_screen: Seen, is_chosen: bool) -> list[Mark]:
+    marks: list[Mark] = [
+        Stroke(path, "accent", 2.0 if is_chosen else 1.4, is_dim=not is_chosen) for path in on_screen.paths
+    ]
+    return marks + [Spot(end, not is_chosen) for end in on_screen.ends]

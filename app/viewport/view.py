@@ -136,7 +136,7 @@ class View(PointingWidget):
         self.legend = Legend(self, self.units)
         self.legend.raise_()
         self._annotator = Annotator(self.session, self.to_screen, self.length, self._badge_size)
-        self._measures = MeasuresDrawn(self.session, self.to_screen, self._badge_size)
+        self._measures = MeasuresDrawn(self.session, self._badge_size)
         self.navigation = Navigation(self._pivot_at, self)
         self.navigation.flies = has_opengl()
         self._decimation = Decimation(self)

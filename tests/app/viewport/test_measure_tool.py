@@ -302,3 +302,21 @@ def test_deleting_the_tube_takes_the_measure_and_undo_brings_both_back(qtbot, op
     assert not view.session.layout.measures
     view.session.undo()
     assert len(view.session.layout.measures) == 1
+
+
+def test_what_reaches_behind_the_eye_is_not_drawn(qtbot, open_view, framed) -> None:
+    layout, sill, rail = framed
+    for station in (100.0, 2300.0):
+        layout, _ = kept.add(layout, "distance", (TubeSpot(sill, station), TubeSpot(rail, station)))
+    view = open_view(layout)
+    view.set_parallel(False)
+    camera = view.camera()
+    # From behind the first measure, along the tubes to the second one.
+    view.look_from("front")
+    view.fly_to((-1500.0, 900.0, 800.0), 150.0)
+    assert len(badges(view)) == 1
+    for mark in view.overlay.marks:
+        if isinstance(mark, Stroke) and mark.tone == "accent":
+            assert all(abs(x) < 1e4 and abs(y) < 1e4 for x, y in mark.points)
+    view.set_camera(camera)
+    assert len(badges(view)) == 2

@@ -293,6 +293,11 @@ def report_summary(report: "Report", layout: Layout, units: Units = MILLIMETRES)
     """Say what the checks found, or that they found nothing, and what was checked against what."""
     kept = sum(panel.kept for panel in layout.panels.values())
     limits = layout.limits
+    if not layout.tubes:  # tyres and panels are held against each other without any
+        tyres = _tyre_words(layout, units) if report.is_complete else ""
+        held = f"{counted(kept, 'body panel')}{tyres}; no tube yet"
+        found = severity_counts(report.findings)
+        return f"{found or 'Nothing'} found. Checked: {held}."
     checked = (
         f"{counted(len(report.checked), 'tube')} against {counted(kept, 'body panel')}, stand-off "
         f"{units_of.format_length(limits.standoff_closest, units)} to "

@@ -214,7 +214,7 @@ class FindingsPanel(QWidget):
 
     def _show_summary(self) -> None:
         layout = self._session.layout
-        if not layout.tubes:
+        if not layout.tubes and not layout.axles:
             self._summary.setText("No tube yet; the checks begin with the first one.")
         elif self._report is None:
             self._summary.setText("Checking.")
@@ -226,7 +226,7 @@ class FindingsPanel(QWidget):
     def _on_changed(self, before: Layout, after: Layout) -> None:
         self._is_current = False
         self._update_buttons()
-        if not after.tubes:
+        if not after.tubes:  # no report follows without tubes and axles
             self._show_summary()
 
     def _on_opened(self) -> None:

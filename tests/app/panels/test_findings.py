@@ -8,7 +8,7 @@ from pytestqt.qtbot import QtBot
 from app.panels.findings import FINDING, FindingsPanel, by_tube
 from app.session import Session
 from app.units import INCHES, MILLIMETRES
-from geometry import edits, rack
+from geometry import axles, edits, rack
 from geometry.checks import findings
 from geometry.checks.findings import Report
 
@@ -90,6 +90,15 @@ def test_another_job_forgets_the_findings(panel: FindingsPanel, report: Report, 
     session.open(rack.with_starting_rack(type(session.layout)()), None)
     assert not panel._rows()
     assert "No tube yet" in panel.summary
+
+
+def test_tyres_are_judged_before_there_is_a_tube(panel: FindingsPanel, session: Session) -> None:
+    session.apply("Delete", lambda now: edits.delete(now, tuple(now.tubes)))
+    session.apply("Add axle", lambda now: axles.add(now)[0])
+    report = findings.check_layout(session.layout)
+    panel.show_report(report, True)
+    assert "Checked: 2 body panels, 2 tyres with 25.0 mm of room; no tube yet." in panel.summary
+    assert panel.summary.startswith("4 warnings found")
 
 
 def test_groups_keep_the_worst_first(report: Report) -> None:

@@ -11,7 +11,7 @@ from app.panels.rows import Page
 from app.panels.tube_page import with_axis
 from app.session import Session
 from app.units import Units
-from geometry import edits
+from geometry import axles, edits
 from geometry.layout import Landing, Layout, Node, Tube
 from geometry.tolerances import SAME_POINT
 from geometry.tube import bending
@@ -22,6 +22,7 @@ AXES = (
     ("y", "left of the centre plane", "right of the centre plane"),
     ("z", "above the ground", "below the ground"),
 )
+LEVEL = "above the level the body stood on when it came in"
 
 
 class NodePage(Page):
@@ -34,7 +35,8 @@ class NodePage(Page):
         for axis, (field, (name, ahead, _)) in enumerate(zip(self.place, AXES, strict=True)):
             field.setProperty("axis", axis)
             field.entered.connect(self._on_place)
-            self.field(name, field, f"Distance {ahead}; negative: the other way.")
+            counts = LEVEL if name == "z" else ahead
+            self.field(name, field, f"Distance {counts}; negative: the other way.")
         self.where = self.words()
         self.heading("Legs")
         self.before, self.after = LengthField(units), LengthField(units)
@@ -62,6 +64,12 @@ class NodePage(Page):
         self.sleeve.setToolTip("For two tubes of one OD that end here in line: the sleeve sits inside both.")
         self.sleeve.clicked.connect(self._on_sleeve)
         self.whole(self.sleeve)
+        self.heading("Body")
+        self.kept_gap = LengthField(units, may_be_empty=True)
+        self.kept_gap.entered.connect(self._on_kept_gap)
+        self.kept_gap.emptied.connect(self._on_kept_gap)
+        tip = "The gap that is kept while the node slides along the body; empty: it goes freely."
+        self._gap_name = self.field("Gap kept", self.kept_gap, tip)
         self.finish()
 
     def refresh(self) -> None:
@@ -74,9 +82,13 @@ class NodePage(Page):
         self.title.setText(wording.listed(names).capitalize()[:1] + wording.listed(names)[1:])
         for field, value in zip(self.place, node.position, strict=True):
             field.set_value(value)
-        self.where.setText(place_words(node.position, self._units))
+        self.where.setText(place_words(layout, node.position, self._units))
         self._show_legs(layout, users[0] if users else None)
         self._show_joint(layout, node, users)
+
+        for part in (self.kept_gap, self._gap_name):
+            part.setEnabled(node.landing is None)
+        self.kept_gap.set_value(node.standoff)
 
     def _show_legs(self, layout: Layout, tube: Tube | None) -> None:
         before, after = neighbours(tube, self._id)
@@ -135,6 +147,14 @@ class NodePage(Page):
             self._session.apply("Move landing", lambda now: edits.set_landing(now, self._id, moved))
         self.refresh()
 
+    def _on_kept_gap(self) -> None:
+        gap = self.kept_gap.value
+        words = "Let go of the body" if gap is None else "Ride on the body"
+        done = self._session.apply(words, lambda now: edits.set_node_standoff(now, (self._id,), gap))
+        if done and gap is not None:
+            self.command_wanted.emit("stand_off")
+        self.refresh()
+
     def _on_sleeve(self, on: bool) -> None:
         words = "Join over a sleeve" if on else "Take the sleeve out"
         self._session.apply(words, lambda now: edits.set_sleeve(now, self._id, on))
@@ -168,10 +188,12 @@ def bend_angle(layout: Layout, tube: Tube | None, node: int) -> float | None:
     return next((turn.angle for turn in bending.turns(points) if turn.index == place), None)
 
 
-def place_words(position: Vec3, units: Units) -> str:
-    """A place as it is said: so far forward, so far left, so high."""
+def place_words(layout: Layout, position: Vec3, units: Units) -> str:
+    """A place as it is said: so far forward, so far left, so high above what the tyres stand on."""
+    x, y, z = position
+    height, rise = axles.ground(layout)
     parts = [
         f"{unit_text.format_length(abs(value), units)} {ahead if value >= 0 else behind}"
-        for value, (_, ahead, behind) in zip(position, AXES, strict=True)
+        for value, (_, ahead, behind) in zip((x, y, z - height - rise * x), AXES, strict=True)
     ]
     return wording.listed(parts) + "."

@@ -3,7 +3,15 @@
 import math
 
 from PySide6.QtCore import Qt, QTimer
-from PySide6.QtWidgets import QGridLayout, QHBoxLayout, QHeaderView, QLabel, QTableWidgetItem, QWidget
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QGridLayout,
+    QHBoxLayout,
+    QHeaderView,
+    QLabel,
+    QTableWidgetItem,
+    QWidget,
+)
 
 from app import calibration_words, wording
 from app import units as unit_text
@@ -62,8 +70,14 @@ class TubePage(NamedPage):
         self.heading("Nodes")
         self.corners = number_table(("", "x", "y", "z"))
         self.corners.itemChanged.connect(self._on_corner)
-        self.corners.setToolTip("Forward of the front axle, left of the centre plane, above the ground.")
+        self.corners.setToolTip(
+            "Forward of the front axle, left of the centre plane, above the level the body stood on."
+        )
         self.whole(self.corners)
+        self.locked = QCheckBox("Locked: not moved by hand")
+        self.locked.clicked.connect(self._on_locked)
+        self.whole(self.locked)
+        self.side = self.words()
         self.whole(self._buttons())
         self.finish()
         session.opened.connect(self._on_opened)
@@ -156,12 +170,30 @@ class TubePage(NamedPage):
         row = QWidget()
         line = QHBoxLayout(row)
         line.setContentsMargins(0, 4, 0, 0)
-        for words, command, tip in (
-            ("Copy to other side", "mirror", "Copy the tube across the centre plane."),
-            ("Reverse", "reverse", "Let the tube start at its other end."),
-        ):
-            line.addWidget(self.command_button(words, command, tip))
+        self.pair = self.command_button(
+            "Pair with other side", "mirror", "Make its twin across the centre plane."
+        )
+        tip = "Let this tube and its twin each go their own way."
+        self.release = self.command_button("Let the sides differ", "release_twins", tip)
+        reverse = self.command_button("Reverse", "reverse", "Let the tube start at its other end.")
+        for button in (self.pair, self.release, reverse):
+            line.addWidget(button)
         return row
+
+    def _show_side(self, layout: Layout, tube: Tube) -> None:
+        twin = layout.tubes.get(tube.twin or 0)
+        self.pair.setVisible(twin is None)
+        self.release.setVisible(twin is not None)
+        if twin is None:
+            self.side.setText("Follows no other side.")
+        elif twin is tube:
+            self.side.setText("Its own mirror image: each half follows the other.")
+        else:
+            self.side.setText(f"Twin of {twin.name}: each follows the other.")
+
+    def _on_locked(self, on: bool) -> None:
+        id = self._id
+        self._session.apply("Lock" if on else "Unlock", lambda now: edits.set_tubes(now, (id,), locked=on))
 
     # What is shown
 
@@ -190,6 +222,8 @@ class TubePage(NamedPage):
         self._show_bends(layout, tube)
         self.fixing.show_tubes(layout, (tube.id,), self._units)
         self._show_corners(layout, tube)
+        self._show_side(layout, tube)
+        self.locked.setChecked(tube.locked)
 
     def _show_numbers(self, layout: Layout, tube: Tube) -> None:
         line = centreline.of(layout, tube)

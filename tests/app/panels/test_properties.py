@@ -16,7 +16,7 @@ from app.panels.rows import ChoiceBox
 from app.panels.schedule import nearest_texts
 from app.session import Session
 from app.units import INCH_FRACTIONS, MILLIMETRES, format_length
-from geometry import edits, rack
+from geometry import axles, edits, rack
 from geometry.checks import findings
 from geometry.shop import schedule
 from geometry.tube import centreline
@@ -292,6 +292,19 @@ def test_a_landing_slides_to_the_station_that_is_typed(
 def test_the_place_of_a_node_is_said_in_words(panel: PropertiesPanel, session: Session, named: Named) -> None:
     session.select(session.layout.tubes[named("Hoop")].nodes[3:])
     assert "760.0 mm right of the centre plane" in panel.node.where.text()
+
+
+def test_the_height_of_a_node_is_said_from_the_ground_that_the_tyres_stand_on(
+    panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    node = session.layout.tubes[named("Hoop")].nodes[0]
+    session.select((node,))
+    z = session.layout.nodes[node].position[2]
+    added, axle = axles.add(session.layout)
+    lifted = axles.change(added, axle, height=added.axles[axle].height - 60.0)
+    session.commit("Fit taller tyres", lifted)
+    assert panel.node.place[2].value == z
+    assert f"{format_length(z + 60.0, MILLIMETRES)} above the ground" in panel.node.where.text()
 
 
 def test_several_tubes_take_one_stock_in_one_step(

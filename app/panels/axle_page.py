@@ -22,7 +22,7 @@ from geometry.checks import tyres as tyre_checks
 from geometry.checks.findings import Report
 from geometry.checks.tyres import Shown, WheelKey
 from geometry.errors import GeometryError
-from geometry.layout import Axle, Layout, Suspension, Tyre
+from geometry.layout import Axle, Layout, Mesh, Suspension, Tyre
 
 SUSPENSIONS: tuple[tuple[Suspension, str], ...] = (
     ("solid", "solid axle"),
@@ -228,9 +228,7 @@ class AxlePage(NamedPage):
             return
         self.space.setVisible(True)
         self.room.setText("\n".join(room_words(layout, axle, self._report, self._units)))
-        self.space.setText(
-            f"The space each tyre sweeps through has {len(known[0].mesh.triangles)} triangles."
-        )
+        self.space.setText(space_words(known[0].mesh, self._units))
 
     def _show_pose(self) -> None:
         axle = self._axle()
@@ -379,6 +377,13 @@ def room_words(layout: Layout, axle: Axle, report: Report, units: Units) -> tupl
         f"Tubes: {of_tubes or f'all keep {keeps} or more.'}",
         f"Panels: {of_panels or f'all keep {keeps} or more.'}",
     )
+
+
+def space_words(swept: Mesh, units: Units) -> str:
+    """Say how large a space a tyre sweeps through: what an arch has to hold."""
+    size = swept.vertices.max(axis=0) - swept.vertices.min(axis=0)
+    long, wide, high = (unit_text.format_length(side, units) for side in size.tolist())
+    return f"Each tyre sweeps through a space {long} long, {wide} wide and {high} high, without that room."
 
 
 def _least_words(name: str, side: str, gap: float, count: int, units: Units) -> str:

@@ -215,11 +215,16 @@ class _Cage:
             middle = self._beside(middle, _centre(start)[0])
         half = (start.place, *vias)
         wish = self._wish((*half, middle, *(_mirrored(place) for place in half[::-1])), 0.0)
-        best = recommended(self._proposed(wish))
-        corners = _even(np.array(best.corners))
+        found = self._proposed(wish)
+        best = recommended(found)
+        others = sorted(found, key=lambda tube: (tube is not best, tube.outside + tube.aside, tube.bends))
+        fitting = (self._lifted(wish, _even(np.array(tube.corners))) for tube in others)
+        corners = next((corners for corners in fitting if corners is not None), None)
+        if corners is None:
+            raise GeometryError("It comes too near to the body. Move its points, or lay it by hand.")
         if is_flat and self._is_kept(wish, flat := _in_plane(corners)):
             corners = flat
-        self._add(name, start, self._lifted(wish, corners), None)
+        self._add(name, start, corners, None)
 
     def _proposed(self, wish: Wish) -> tuple[Proposal, ...]:
         try:
@@ -264,8 +269,8 @@ class _Cage:
         found = self._judged(wish, corners)
         return found.is_makeable and found.proposal.closest >= wish.closest - SPARE
 
-    def _lifted(self, wish: Wish, corners: Floats) -> Floats:
-        """Return corners moved away from the metal until the tube keeps clear of it, its ends held."""
+    def _lifted(self, wish: Wish, corners: Floats) -> Floats | None:
+        """Return corners moved off the metal until the tube keeps clear of it, its ends held; None if not."""
         begun = corners
         for _ in range(LIFTS):
             short = wish.closest - SPARE - self._judged(wish, corners).proposal.closest
@@ -277,9 +282,8 @@ class _Cage:
             corners = corners.copy()
             corners[1:-1] += (short + 0.3) * way
             corners = _even(corners)
-        if self._is_kept(wish, corners) and np.abs(corners - begun).max() <= MOST_LIFTED:
-            return corners
-        raise GeometryError("It comes too near to the body. Move its points, or lay it by hand.")
+        is_near = np.abs(corners - begun).max() <= MOST_LIFTED
+        return corners if is_near and self._is_kept(wish, corners) else None
 
     def _add(self, name: str, start: _End, corners: Floats, end: _End | None) -> None:
         """Add a tube through corners; without an end it goes to where its start is on the right."""

@@ -466,6 +466,13 @@ COMMANDS: tuple[Command, ...] = (
         is_switch=True,
     ),
     Command("grid", "Gri&d", "G", "Show the grid on the ground.", is_switch=True),
+    Command(
+        "show_measures",
+        "Measures in the &view",
+        "Shift+V",
+        "Draw what was measured; a selected measure is drawn all the same.",
+        is_switch=True,
+    ),
     Command("figure", "Person for si&ze", "U", "Show a person-high figure beside the body.", is_switch=True),
     Command("show_wheels", "&Wheels", "Ctrl+Shift+X", "Show the wheels at ride height.", choice="wheels"),
     Command(
@@ -554,8 +561,8 @@ MENUS = {
     "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
     "tool_reference >references >zones access move_zone aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
-    "&View": "fit fly_to >look parallel grid figure - fainter denser >section >wheels >colour - fold_job "
-    "fold_selection fold_below view_alone - findings schedule measures cross_section start_page",
+    "&View": "fit fly_to >look parallel grid figure show_measures - fainter denser >section >wheels "
+    ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures cross_section start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }

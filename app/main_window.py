@@ -725,6 +725,7 @@ class MainWindow(QMainWindow):
             "section_off",
             "grid",
             "guides",
+            "show_measures",
             "show_wheels",
         ):
             self.commands[name].setChecked(True)
@@ -844,7 +845,7 @@ ON_A_BODY = (
     *ZONE_COMMANDS,
 )
 NEED_THE_ROOM = (
-    *("fit", "fly_to", "parallel", "guides", "grid", "figure", "fainter", "denser"),
+    *("fit", "fly_to", "parallel", "guides", "grid", "figure", "show_measures", "fainter", "denser"),
     *("show_wheels", "show_swept", "show_no_wheels", "colour_bands", "colour_ramp", "colour_plain"),
     *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),

@@ -90,6 +90,9 @@ class ViewCommands(QObject):
     def grid(self, on: bool) -> None:
         self._view.set_grid(on)
 
+    def show_measures(self, on: bool) -> None:
+        self._view.set_measures(on)
+
     def figure(self, on: bool) -> None:
         self._view.set_figure(on)
 

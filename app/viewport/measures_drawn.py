@@ -47,6 +47,7 @@ class MeasuresDrawn:
     """Remembers where the numbers stood, so that they stay there."""
 
     def __init__(self, session: Session, badge_size: BadgeSize) -> None:
+        self.shown = True
         self._session = session
         self._badge_size = badge_size
         self._places: dict[object, int] = {}
@@ -57,11 +58,12 @@ class MeasuresDrawn:
     ) -> list[Mark]:
         """Return the other marks with lines below and numbers above them; numbers keep clear of labels."""
         layout, chosen = outlook.layout, self._session.selection
-        if not layout.measures:
+        measures = [one for one in layout.measures.values() if self.shown or one.id in chosen]
+        if not measures:
             self._places = {}
             return others
         # The selected ones take the best places.
-        order = sorted(layout.measures.values(), key=lambda measure: (measure.id not in chosen, measure.id))
+        order = sorted(measures, key=lambda measure: (measure.id not in chosen, measure.id))
         found = []
         for measure in order:
             value = self._values.of(layout, measure)

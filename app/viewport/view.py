@@ -279,6 +279,11 @@ class View(PointingWidget):
         self.scene.set_figure(shown)
         self.redraw()
 
+    def set_measures(self, shown: bool) -> None:
+        """Draw the kept measures, or only the selected ones."""
+        self._measures.shown = shown
+        self.redraw()
+
     def set_opening(self, panel: int, opening: float) -> None:
         """Draw a panel open, from 0 to 1, with all that it carries."""
         self._openings = {**self._openings, panel: opening}

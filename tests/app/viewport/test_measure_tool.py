@@ -320,3 +320,15 @@ def test_what_reaches_behind_the_eye_is_not_drawn(qtbot, open_view, framed) -> N
             assert all(abs(x) < 1e4 and abs(y) < 1e4 for x, y in mark.points)
     view.set_camera(camera)
     assert len(badges(view)) == 2
+
+
+def test_measures_can_be_left_undrawn_but_for_the_selected_one(qtbot, open_view, framed) -> None:
+    layout, sill, rail = framed
+    layout, first = kept.add(layout, "distance", (TubeSpot(sill, 100.0), TubeSpot(rail, 100.0)))
+    layout, _ = kept.add(layout, "distance", (TubeSpot(sill, 900.0), TubeSpot(rail, 900.0)))
+    view = open_view(layout)
+    assert len(badges(view)) == 2
+    view.set_measures(False)
+    assert badges(view) == []
+    view.session.select({first})
+    assert len(badges(view)) == 1

@@ -562,7 +562,8 @@ MENUS = {
     "tool_reference >references >zones access move_zone aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure show_measures - fainter denser >section >wheels "
-    ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures cross_section start_page",
+    ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures cross_section "
+    "start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }

@@ -122,3 +122,17 @@ def test_saving_and_opening_keeps_measures(qtbot: QtBot, cage: Window, tmp_path:
     job.save(cage.session.layout, tmp_path / "one.outrib")
     again = job.load(tmp_path / "one.outrib")
     assert again.measures == cage.session.layout.measures
+
+
+def test_measures_are_left_out_of_the_view_by_a_command(qtbot: QtBot, cage: Window) -> None:
+    cage.session.apply("Measure", lambda now: kept.add(now, "height", (FreeSpot((0.0, 0.0, 900.0)),))[0])
+
+    def is_drawn() -> bool:
+        return any(getattr(mark, "is_quiet", False) for mark in cage.view.overlay.marks)
+
+    assert cage.commands["show_measures"].isChecked()
+    qtbot.waitUntil(is_drawn)
+    cage.commands["show_measures"].trigger()
+    qtbot.waitUntil(lambda: not is_drawn())
+    cage.commands["show_measures"].trigger()
+    qtbot.waitUntil(is_drawn)

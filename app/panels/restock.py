@@ -220,7 +220,6 @@ class RestockPanel(Rows):
             self._session.cancel()
         else:
             self._session.preview(after)
-        self._session.select(self._tubes)
         self._show()
 
     # What it shows

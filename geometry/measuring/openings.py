@@ -25,10 +25,11 @@ from geometry.tube.centreline import Centreline
 from geometry.vectors import Floats, Vec3, distance, unit, vec
 
 SAGITTA = 0.02  # mm; how far the rim drawn in chords may be from its arcs
-ACCURACY = 0.05  # mm; how far the circle's radius may be below the largest one
+ACCURACY = 0.05  # mm; how far the circle's radius may be below the largest one; mostly far less
 LEVELS = 24  # lines tried across the opening, and again round the widest one
 NEARLY_LEVEL = math.cos(math.radians(45.0))  # flatter is a hatch: its width runs across the car
 CIRCLE_CHORDS = 48
+DIRECTIONS, PUSHES, STEP = 24, 100, 1.0  # a circle is pushed, at most so often, by so many mm at first
 
 
 class Opening(Struct, frozen=True):
@@ -243,7 +244,24 @@ def _largest_circle(rim: _Rim) -> tuple[Floats, float]:
         raise GeometryError(
             "Nothing is clear between these tubes; point at every tube round the opening, in turn."
         )
-    return centre, best
+    return _settled(rim, centre, best)
+
+
+def _settled(rim: _Rim, centre: Floats, room: float) -> tuple[Floats, float]:
+    """Return a circle pushed to where it can grow no more: the same number each time, not one of many."""
+    turns = np.linspace(0.0, 2.0 * math.pi, DIRECTIONS, endpoint=False)
+    ways = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    step = STEP
+    for _ in range(PUSHES):
+        if step < ACCURACY / 100.0:
+            break
+        found = _room(rim, centre + step * ways)
+        top = int(np.argmax(found))
+        if found[top] > room:
+            centre, room = centre + step * ways[top], float(found[top])
+        else:
+            step /= 2.0
+    return centre, room
 
 
 def _longest_line(rim: _Rim, axis: int) -> Floats:

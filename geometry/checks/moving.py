@@ -29,6 +29,7 @@ from geometry.vectors import Floats, Ints, Vec3, any_perpendicular, minus, plus,
 
 ACCURACY = 1.0  # mm that a gap on the way is known to, and by which opening must make it less to count
 FIRST_HALF, FIRST_WAY = 45.0, 45.0  # mm; half length of the first cells, and half the way they move
+MOST_FIRST = 80  # first cells of a piece, each way: of one that runs a kilometre off, most are far away
 MOST_PARTS = 4  # that a cell is cut into, each way
 AT_ONCE = 0.2  # part of the opening that is looked at together: later cells may not matter any more
 LEAST_CUT = ACCURACY / 4.0  # mm; cells that are and move no more are cut no further
@@ -233,9 +234,9 @@ class _Sweep:
             line[piece], piece, along, np.zeros(len(piece)), whole.opening[piece], whole.span[piece]
         )
         cells = _joined_cells(whole, tips)
-        parts = np.maximum(np.ceil(cells.half / FIRST_HALF), 1).astype(np.int64)
+        parts = np.clip(np.ceil(cells.half / FIRST_HALF), 1, MOST_FIRST).astype(np.int64)
         ways = self._ways(pieces.points(cells.piece, cells.along)) + cells.half * self._turn
-        times = np.maximum(np.ceil(ways * cells.span / FIRST_WAY), 1).astype(np.int64)
+        times = np.clip(np.ceil(ways * cells.span / FIRST_WAY), 1, MOST_FIRST).astype(np.int64)
         return cells.cut(parts, times)
 
     def _piece_lines(self) -> Ints:

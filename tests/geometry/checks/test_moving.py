@@ -1,6 +1,7 @@
 """Panels that open: when they first meet a tube, against arithmetic and against small steps."""
 
 import math
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -98,6 +99,19 @@ def test_a_tube_past_the_edge_is_judged_by_the_room_it_leaves(beyond: float, rul
     if rule == "door.room":
         assert found[0].value == pytest.approx(beyond, abs=1.0)
         assert found[0].amounts["opening"].number == pytest.approx(math.radians(45.0), abs=0.05)
+
+
+def test_a_tube_that_runs_far_off_by_a_slip_of_the_keyboard_is_no_load() -> None:
+    near, far = (job([[(-500.0, 1000.0, 500.0), (end, 1000.0, 500.0)]]) for end in (-5000.0, -1.0e5))
+    tracemalloc.start()
+    try:
+        (touch,) = touches(far)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    (expected,) = touches(near)
+    assert touch.touches_at == pytest.approx(expected.touches_at, abs=1.0 / 1000.0)
+    assert peak < 50_000_000
 
 
 def test_the_other_way_the_same_tube_is_no_matter() -> None:

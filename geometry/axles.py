@@ -106,12 +106,6 @@ def free_name(layout: Layout, name: str) -> str:
 
 def _with(layout: Layout, axle: Axle) -> Layout:
     tyres.check(axle)
-    if not 0.0 < axle.height < 5000.0 or abs(axle.x) > 20000.0:
-        raise GeometryError(
-            f"The axle “{axle.name}” stands at x {axle.x:g} mm with its hubs {axle.height:g} mm up. "
-            "Give a place within 20 m of the front axle and hubs above the ground.",
-            (axle.id,),
-        )
     return replace(layout, axles={**layout.axles, axle.id: axle})
 
 

@@ -18,6 +18,9 @@ EXAMPLES = "Write it as on the sidewall, for example 33x12.50R15 or 285/75R16."
 # What a road or off-road tyre can be; a number outside is a slip or belongs in another place.
 DIAMETERS, FLOTATION_WIDTHS, RIMS = (15.0, 60.0), (3.5, 26.0), (8.0, 30.0)  # inches
 METRIC_WIDTHS, ASPECTS = (105.0, 505.0), (20.0, 105.0)  # mm, per cent
+# What an axle can be; beyond, a unit slipped, and the space swept through would take hours to work out.
+LARGEST_TYRE, WIDEST_TYRE, WIDEST_TRACK, LONGEST_TRAVEL = 2500.0, 1000.0, 4000.0, 1000.0  # mm
+FARTHEST_AXLE, HIGHEST_HUB, FARTHEST_ROLL_CENTRE = 20000.0, 5000.0, 2000.0  # mm; the last from the hubs
 LARGEST_ROLL, LARGEST_STEER, LARGEST_CAMBER = math.radians(30), math.radians(60), math.radians(15)
 
 Side = Literal["left", "right"]
@@ -132,11 +135,28 @@ def _check_numbers(axle: Axle, where: str) -> None:
     if not all(math.isfinite(value) for value in _numbers(axle)):
         raise GeometryError(f"{where} has a number that is not finite. Type it again.", [axle.id])
     for words, value in (("bump", axle.bump), ("droop", axle.droop)):
-        if value < 0.0:
+        if not 0.0 <= value <= LONGEST_TRAVEL:
             raise GeometryError(
-                f"{where} has a {words} of {value:g} mm. Give it as 0 mm or more, from ride height.",
+                f"{where} has a {words} of {value:g} mm. "
+                f"Give it as 0 mm or more, from ride height, and up to {LONGEST_TRAVEL:g} mm.",
                 [axle.id],
             )
+    if axle.track > WIDEST_TRACK:
+        raise GeometryError(
+            f"{where} has a track of {axle.track:g} mm. Give one of up to {WIDEST_TRACK:g} mm.", [axle.id]
+        )
+    if not 0.0 < axle.height < HIGHEST_HUB or abs(axle.x) > FARTHEST_AXLE:
+        raise GeometryError(
+            f"{where} stands at x {axle.x:g} mm with its hubs {axle.height:g} mm up. "
+            "Give a place within 20 m of the front axle and hubs above the ground.",
+            [axle.id],
+        )
+    if axle.roll_centre is not None and abs(axle.roll_centre - axle.height) > FARTHEST_ROLL_CENTRE:
+        raise GeometryError(
+            f"{where} rolls about a line at a height of {axle.roll_centre:g} mm. "
+            f"Give one within {FARTHEST_ROLL_CENTRE:g} mm of the hubs, or none.",
+            [axle.id],
+        )
     angles = (
         ("roll", axle.roll, 0.0, LARGEST_ROLL),
         ("steering angle of the inner wheel", axle.steer_inner, 0.0, LARGEST_STEER),
@@ -169,6 +189,11 @@ def _check_tyre(tyre: Tyre, where: str) -> None:
         raise GeometryError(
             f"{where} measures {tyre.od:g} mm across and {tyre.width:g} mm in width. "
             "Give both as lengths above 0 mm."
+        )
+    if tyre.od > LARGEST_TYRE or tyre.width > WIDEST_TYRE:
+        raise GeometryError(
+            f"{where} measures {tyre.od:g} mm across and {tyre.width:g} mm in width. "
+            f"Give up to {LARGEST_TYRE:g} mm across and {WIDEST_TYRE:g} mm in width."
         )
     if not 0.0 <= tyre.shoulder <= min(tyre.width, tyre.od) / 2.0:
         raise GeometryError(

@@ -129,6 +129,11 @@ WRONG = {
     "kingpin": ({"kingpin": 900.0}, "more than half the track"),
     "not finite": ({"x": math.nan}, "not finite"),
     "no width": ({"tyre": replace(AXLE.tyre, width=0.0)}, "Give both as lengths above 0 mm"),
+    "wide track": ({"track": 950000.0}, "track of 950000 mm. Give one of up to 4000 mm"),
+    "long travel": ({"droop": 1.0e6}, "up to 1000 mm"),
+    "roll centre": ({"roll_centre": -1.0e5}, "within 2000 mm of the hubs"),
+    "far off": ({"x": 1.0e6}, "within 20 m of the front axle"),
+    "huge": ({"tyre": replace(AXLE.tyre, od=83300.0)}, "Give up to 2500 mm across"),
     "shoulder": ({"tyre": replace(AXLE.tyre, shoulder=200.0)}, "shoulder radius of 200 mm"),
 }
 

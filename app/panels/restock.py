@@ -1,5 +1,6 @@
 """The step in which tubes get another stock: what breaks is listed before anything is kept."""
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -31,7 +32,10 @@ from geometry.tube import centreline, stock
 
 SELECTED, ALL = 0, -1  # no stock has these ids
 MOST_ROWS = 200
+SEEN_WORSE = {"length": 1.0, "angle": math.radians(0.5), "ratio": 0.05}  # less is nothing to a shop
+SEEN_MASS = 0.005  # kg; less rounds to nothing
 UNCHANGED = "The same stock and die: nothing changes."
+DIFFER = "These tubes are of several stocks; choose the one they shall be of."
 CHECKING = "Checking…"
 Key = tuple[object, ...]
 
@@ -92,17 +96,13 @@ class RestockPanel(Rows):
         """Keep the new stock as one undo step."""
         if not self._is_open:
             return
-        after = self._changed()
-        if after is None:
+        after, stock = self._changed(), self.stock.chosen
+        if after is None or stock is None or after is self._session.recorded:
             return
-        tubes = self._tubes
-        name = after.stocks[self._stock].name
         self._is_open = False
+        tubes = self._tubes
         words = wording.counted(len(tubes), "tube")
-        if after is self._session.recorded:
-            self._session.cancel()
-        else:
-            self._session.commit(f"Make {words} of {name}", after)
+        self._session.commit(f"Make {words} of {after.stocks[stock].name}", after)
         self._session.select(tubes)
         self.accepted.emit()
 
@@ -119,7 +119,6 @@ class RestockPanel(Rows):
     # What it is made of
 
     def _make(self) -> None:
-        self.title = self.heading("Exchange stock")
         self.which = ChoiceBox()
         self.which.activated.connect(self._on_which)
         self.field("Tubes", self.which, "Which tubes get the other stock.")
@@ -129,7 +128,8 @@ class RestockPanel(Rows):
         self.die = ChoiceBox()
         self.die.activated.connect(self._preview)
         self.field("Die", self.die, "What bends them; the best is the tightest that the stock allows.")
-        self.mass = self.number("Cage", "Mass of all tubes, before and after; ends are not cut to shape.")
+        self.mass = self.number("Cage", "Mass of all tubes as they would be, before ends are cut to shape.")
+        self.change = self.number("Change", "How much heavier or lighter the cage becomes.")
         self.summary = self.words("")
         self.list = QListWidget()
         self.list.setWordWrap(True)
@@ -137,8 +137,10 @@ class RestockPanel(Rows):
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.list.setMinimumHeight(180)
+        self.list.setSpacing(3)
         self.list.currentRowChanged.connect(self._on_row)
         self._column.addWidget(self.list, 1)
+        self._column.addStretch(0)
         self.ok = QPushButton("Exchan&ge")
         self.ok.setProperty("main", True)
         self.ok.setToolTip("Make these tubes of the new stock, as one undo step. Enter")
@@ -174,39 +176,34 @@ class RestockPanel(Rows):
             return tuple(id for id in self._selected if id in layout.tubes)
         return tuple(id for id, tube in layout.tubes.items() if chosen in (ALL, tube.stock))
 
-    @property
-    def _stock(self) -> int:
-        chosen = self.stock.chosen
-        assert chosen is not None
-        return chosen
-
     def _changed(self) -> Layout | None:
         """The layout with the tubes of the chosen stock and die, or None where that was refused."""
-        tubes, die = self._tubes, self.die.chosen or BEST_DIE
+        tubes, stock, die = self._tubes, self.stock.chosen, self.die.chosen or BEST_DIE
+        if stock is None:
+            return self._session.recorded
         try:
-            after = edits.set_stock(self._session.recorded, tubes, self._stock)
+            after = edits.set_stock(self._session.recorded, tubes, stock)
             return edits.set_die(after, tubes, None if die == BEST_DIE else die)
         except GeometryError as error:
             self.refused.emit(error.message)
             return None
 
     def _on_which(self, *_: object) -> None:
-        """Other tubes: begin with the stock that most of them have."""
-        layout, tubes = self._session.recorded, self._tubes
-        if not tubes:
-            return
-        most = Counter(layout.tubes[id].stock for id in tubes).most_common(1)[0][0]
-        self.stock.show_choices(rack_choices.stock_choices(layout), most)
+        """Other tubes: begin with the stock that they have, if it is one."""
+        layout = self._session.recorded
+        had = {layout.tubes[id].stock for id in self._tubes}
+        self.stock.show_choices(rack_choices.stock_choices(layout), had.pop() if len(had) == 1 else None)
         self._on_stock()
 
     def _on_stock(self, *_: object) -> None:
         """Another stock: the die that all of them had if it fits, else the best."""
-        layout = self._session.recorded
-        choices = rack_choices.die_choices(layout, layout.stocks[self._stock])
+        layout, stock = self._session.recorded, self.stock.chosen
+        self.die.setEnabled(stock is not None)
+        choices = [] if stock is None else rack_choices.die_choices(layout, layout.stocks[stock])
         had = {layout.tubes[id].die for id in self._tubes}
         kept = had.pop() if len(had) == 1 else None
         fits = any(id == kept for id, _ in choices)
-        self.die.show_choices(choices, kept if fits else BEST_DIE)
+        self.die.show_choices(choices, kept if fits else BEST_DIE if choices else None)
         self._preview()
 
     def _preview(self, *_: object) -> None:
@@ -228,30 +225,32 @@ class RestockPanel(Rows):
         before, now = self._session.recorded, self._session.layout
         self.ok.setEnabled(now is not before)
         old, new = _mass(before), _mass(now)
-        mass = unit_text.format_mass(new, self._units)
-        if abs(new - old) >= 0.005:
-            change = unit_text.format_mass(abs(new - old), self._units)
-            mass = f"{mass}\n{change} {'more' if new > old else 'less'}"
-        self.mass.setText(mass)
+        self.mass.setText(unit_text.format_mass(new, self._units))
+        change = unit_text.format_mass(abs(new - old), self._units)
+        is_same = abs(new - old) < SEEN_MASS
+        self.change.setText("none" if is_same else f"{change} {'more' if new > old else 'less'}")
         self._show_findings()
 
     def _show_findings(self) -> None:
         self._findings = []
         self.list.clear()
+        self.list.hide()
         if not self._session.is_previewing:
-            self.summary.setText(UNCHANGED)
+            self.summary.setText(DIFFER if self.stock.chosen is None else UNCHANGED)
             return
         is_current = self._after is not None and self._after[0] == self._session.revision
         if self._before is None or self._after is None or not is_current:
             self.summary.setText(CHECKING)
             return
-        come, gone = new_and_gone(self._before.findings, self._after[1].findings)
-        self.summary.setText(_summary(come, gone))
+        old, new = self._before.findings, self._after[1].findings
+        come, gone = new_and_gone(old, new)
+        grown = worse(old, new)
+        self.summary.setText(_summary(come, grown, gone))
         before, now = self._session.recorded, self._session.layout
-        for finding in come[:MOST_ROWS]:
-            self._add_row("New: ", finding, now)
-        for finding in gone[: MOST_ROWS - len(self._findings)]:
-            self._add_row("Gone: ", finding, before)
+        for word, findings, layout in (("New", come, now), ("Worse", grown, now), ("Gone", gone, before)):
+            for finding in findings[: MOST_ROWS - len(self._findings)]:
+                self._add_row(f"{word}: ", finding, layout)
+        self.list.setVisible(bool(self._findings))
 
     def _add_row(self, word: str, finding: Finding, layout: Layout) -> None:
         text = f"{word}{wording.say_with_sign(finding, layout, self._units)}"
@@ -299,15 +298,36 @@ def _key(finding: Finding) -> Key:
     return (finding.rule, finding.severity, *things, finding.words.get("bend"))
 
 
-def _summary(come: Sequence[Finding], gone: Sequence[Finding]) -> str:
-    if not come and not gone:
-        return "No finding comes or goes."
+def worse(before: Sequence[Finding], after: Sequence[Finding]) -> list[Finding]:
+    """Return the findings that were there before, with a number that is now farther beyond its limit."""
+    known: dict[Key, list[float]] = {}
+    for finding in before:
+        known.setdefault(_key(finding), []).append(_beyond(finding))
+    grown = []
+    for finding in after:
+        was = known.get(_key(finding))
+        if was and _beyond(finding) > was.pop(0) + SEEN_WORSE.get(finding.quantity or "", math.inf):
+            grown.append(finding)
+    return grown
+
+
+def _beyond(finding: Finding) -> float:
+    if finding.value is None or finding.limit is None:
+        return 0.0
+    return abs(finding.value - finding.limit)
+
+
+def _summary(come: Sequence[Finding], grown: Sequence[Finding], gone: Sequence[Finding]) -> str:
+    if not come and not grown and not gone:
+        return "No finding comes or goes, and none gets worse."
     words = []
     if come:
-        words.append(f"{len(come)} new: {wording.severity_counts(come)}")
+        words.append(f"{len(come)} new ({wording.severity_counts(come)})")
+    if grown:
+        words.append(f"{len(grown)} worse")
     if gone:
-        words.append(f"{len(gone)} gone: {wording.severity_counts(gone)}")
-    return "; ".join(words) + "."
+        words.append(f"{len(gone)} gone ({wording.severity_counts(gone)})")
+    return ", ".join(words) + "."
 
 
 def _mass(layout: Layout) -> float:

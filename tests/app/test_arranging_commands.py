@@ -329,10 +329,10 @@ def test_exchanged_stock_is_seen_before_it_is_kept(qtbot: QtBot, cage: Window) -
     panel.stock.activated.emit(panel.stock.currentIndex())
     assert session.is_previewing
     assert {row.stock for row in session.layout.tubes.values()} == {wide}
-    assert "more" in panel.mass.text()
+    assert panel.change.text().endswith("kg more")
     qtbot.waitUntil(lambda: panel.summary.text() != "Checking…", timeout=30_000)
     counted = [panel.list.item(row).text().split(":")[0] for row in range(panel.list.count())]
-    assert set(counted) <= {"New", "Gone"}
+    assert set(counted) <= {"New", "Worse", "Gone"}
     assert panel.summary.text().endswith(".")
     qtbot.keyClick(panel, Key.Key_Return)
     assert not cage.on_steps.is_open

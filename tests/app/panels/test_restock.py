@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from app.panels import restock
 from app.panels.restock import ALL, SELECTED, RestockPanel
 from app.session import Session
+from geometry import edits
 from geometry.checks.finding import Finding
 from geometry.checks.report import Report
 
@@ -27,6 +28,27 @@ def test_a_second_bend_of_the_same_tube_is_new() -> None:
     second = replace(THIN, words={"bend": "2"})
     assert restock.new_and_gone([THIN], [THIN, second]) == ([second], [])
     assert restock.new_and_gone([THIN, THIN], [THIN]) == ([], [THIN])
+
+
+def test_a_number_farther_beyond_its_limit_is_worse() -> None:
+    near = replace(NEAR, quantity="length")
+    assert restock.worse([near], [replace(near, value=4.0)]) == [replace(near, value=4.0)]
+    assert restock.worse([near], [replace(near, value=8.5)]) == []
+    assert restock.worse([], [near]) == []
+
+
+def test_tubes_of_several_stocks_wait_for_a_choice(qtbot, session: Session, named) -> None:
+    other = list(session.layout.stocks)[3]
+    session.apply("Mix", lambda now: edits.set_stock(now, [named("Brace")], other))
+    panel = RestockPanel(session)
+    qtbot.addWidget(panel)
+    panel.open_tubes([], None)
+    assert panel.stock.chosen is None
+    assert panel.summary.text() == restock.DIFFER
+    assert not session.is_previewing
+    panel.accept()
+    assert panel.is_open
+    panel.cancel()
 
 
 def test_the_selected_tubes_are_meant_or_all_of_a_stock(
@@ -56,7 +78,7 @@ def test_reports_of_other_layouts_are_not_compared(qtbot, session: Session) -> N
     panel.show_report(session.revision, Report())  # more will follow
     assert panel.summary.text() == restock.CHECKING
     panel.show_report(session.revision, Report(findings=(THIN,), is_complete=True))
-    assert panel.summary.text() == "1 new: 1 warning; 1 gone: 1 warning."
+    assert panel.summary.text() == "1 new (1 warning), 1 gone (1 warning)."
     panel.cancel()
 
 

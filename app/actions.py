@@ -67,6 +67,12 @@ COMMANDS: tuple[Command, ...] = (
     Command("quit", "&Quit", "Ctrl+Q", "Close the window; asks first when work is not saved."),
     Command("undo", "&Undo", "Ctrl+Z", "Take the last change back.", "undo"),
     Command("redo", "&Redo", "Ctrl+Shift+Z", "Make the change again that was taken back.", "redo"),
+    Command(
+        "take_snapshot",
+        "&Keep a snapshot…",
+        "Ctrl+D",
+        "Keep the layout as it is now under a name, in the job's file.",
+    ),
     Command("rename", "Re&name", "F2", "Give the selected tube, panel or body another name."),
     Command("delete", "&Delete", "Del", "Take the selected tubes, nodes, panels or bodies out of the job."),
     Command("select_all", "Select all &tubes", "Ctrl+A", "Select every tube of the job."),
@@ -164,6 +170,12 @@ COMMANDS: tuple[Command, ...] = (
         "O&ut to the stand-off",
         "O",
         "Move the selected corners off the nearest metal, to the stand-off for new tubes.",
+    ),
+    Command(
+        "ride",
+        "&Keep to the body, or not",
+        "Shift+R",
+        "Let the selected corners or tubes keep the stand-off and slide along the body when moved.",
     ),
     Command(
         "split_here",
@@ -281,6 +293,12 @@ COMMANDS: tuple[Command, ...] = (
         "E&xchange stock…",
         "Ctrl+Shift+K",
         "Choose another stock for the selected tubes, or all, and see what it breaks before it is kept.",
+    ),
+    Command(
+        "start_cage",
+        "&First cage from points…",
+        "Shift+T",
+        "Lay a whole cage on the body in one step, from points that are read from it and can be moved.",
     ),
     Command(
         "place_body",
@@ -447,6 +465,12 @@ COMMANDS: tuple[Command, ...] = (
         "Shift+D",
         "Show how large the whole is with and without the cage, and everything that was measured.",
     ),
+    Command(
+        "versions",
+        "Vers&ions and snapshots",
+        "Shift+W",
+        "Hold snapshots against the layout as it is now, and go back to one.",
+    ),
     Command("fit", "&Fit", "F", "Bring the whole job into the view.", "fit"),
     Command("fly_to", "Go &to the selection", "C", "Bring what is selected into the middle of the view."),
     Command("look_front", "From &the front", "Ctrl+1", "Look at the front of the body."),
@@ -497,6 +521,13 @@ COMMANDS: tuple[Command, ...] = (
         "Colour by the &gap",
         "Alt+2",
         "Colour tubes all along by how far the metal is.",
+        choice="colour",
+    ),
+    Command(
+        "colour_sides",
+        "Colour what is not the &same on both sides",
+        "Alt+4",
+        "Colour tubes that stand on one side only or are off their mirror image, and say by how much.",
         choice="colour",
     ),
     Command("colour_plain", "&Plain tubes", "Alt+3", "Draw all tubes in one colour.", choice="colour"),
@@ -552,18 +583,18 @@ SEPARATOR = "-"
 MENUS = {
     "&File": "new open >recent sample - save save_as - save_part place_part - import_body measured_body - "
     "export >paper - quit",
-    "&Edit": "undo redo - rename delete - select_all select_nodes select_chain "
+    "&Edit": "undo redo - take_snapshot - rename delete - select_all select_nodes select_chain "
     "select_connected - lock isolate",
     "&Tube": "tool_select tool_tube tool_follow tool_node tool_split tool_measure - guides >new_stock "
-    ">stock restock - >arrange both_sides mirror release_twins reverse add_corner remove_corner stand_off split_here "
-    "split_sleeve sleeve join_nodes free_end",
-    "&Body": "import_body measured_body - place_body change_measurements - split_panel join_panels - hide "
-    "show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
+    ">stock restock - >arrange both_sides mirror release_twins reverse add_corner remove_corner "
+    "stand_off ride split_here split_sleeve sleeve join_nodes free_end",
+    "&Body": "import_body measured_body - start_cage - place_body change_measurements - split_panel "
+    "join_panels - hide show_all leave_out - open_panel trim_panels write_cuts - add_axle duplicate_axle - "
     "tool_reference >references >zones access move_zone aid_other_side",
     "&Check": "check_now next_finding previous_finding - limits rack trial_bends",
     "&View": "fit fly_to >look parallel grid figure show_measures - fainter denser >section >wheels "
-    ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures cross_section "
-    "start_page",
+    ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures versions "
+    "cross_section start_page",
     "&Settings": ">units >theme safe_graphics",
     "&Help": "keys log about",
 }
@@ -581,7 +612,7 @@ SUBMENUS = {
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),
     "wheels": ("W&heels", "show_wheels show_swept show_no_wheels"),
-    "colour": ("Colo&ur of tubes", "colour_bands colour_ramp colour_plain"),
+    "colour": ("Colo&ur of tubes", "colour_bands colour_ramp colour_sides colour_plain"),
     "references": ("Usual l&imits", "reference_ground reference_height reference_width reference_trailer"),
     "zones": ("Access &zone", " ".join(f"zone_{purpose.replace(' ', '_')}" for purpose in ZONE_WORDS)),
     "units": ("&Units", "units_mm units_in units_8 units_16 units_32"),
@@ -615,7 +646,7 @@ SHORT_WORDS = {
 CONTEXT: tuple[tuple[str, ...], ...] = (
     ("fly_to", "rename"),
     ("mirror", "release_twins", "reverse", "select_nodes", "add_corner", "save_part"),
-    ("stand_off", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
+    ("stand_off", "ride", "split_here", "split_sleeve", "sleeve", "remove_corner", "join_nodes", "free_end"),
     ("select_chain", "select_connected", "restock", "lock", "isolate"),
     ("hide", "leave_out", "split_panel", "join_panels", "place_body", "change_measurements"),
     ("open_panel", "trim_panels", "duplicate_axle"),
@@ -623,7 +654,7 @@ CONTEXT: tuple[tuple[str, ...], ...] = (
     ("delete",),
 )
 CONTEXT_OF_NOTHING: tuple[tuple[str, ...], ...] = (
-    ("tool_tube", "tool_measure", "place_part"),
+    ("tool_tube", "start_cage", "tool_measure", "place_part"),
     ("fit", "show_all", "select_all"),
     ("import_body", "measured_body", "add_axle"),
 )

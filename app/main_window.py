@@ -42,6 +42,7 @@ from app.panels.rack import RackPanel
 from app.panels.schedule import SchedulePanel
 from app.panels.start import CHOICES, StartPage
 from app.panels.trials import TrialsPage
+from app.panels.versions import VersionsPanel
 from app.rack_files import RackFiles
 from app.selection_commands import SelectionCommands
 from app.session import Session
@@ -68,6 +69,7 @@ TABS = {
     "cross_section": ("Cross-section", "The selected tube cut square, with the metal round it."),
     "access": ("Access", "What needs room on a car, and which of it is kept free."),
     "measures": ("Measures", "Overall sizes, approach and departure, and what was measured."),
+    "versions": ("Versions", "Snapshots of this job, and what differs between two of them."),
     "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
     "keys": ("Keys", "Every command with its key."),
@@ -185,6 +187,7 @@ class MainWindow(QMainWindow):
         self.cross_section = CrossSectionPanel(session, units)
         self.access = Checklist(session)
         self.measures = MeasuresPanel(session, units)
+        self.versions = VersionsPanel(session, units)
         self.rack = RackPanel(session, units)
         self.limits = LimitsPanel(session, units)
         self.keys = KeysPanel()
@@ -234,6 +237,7 @@ class MainWindow(QMainWindow):
             "redo": self._on_redo,
             "rename": self._on_rename,
             "check_now": self._on_check_now,
+            "take_snapshot": self._on_take_snapshot,
             "trial_bends": self.show_trials,
             "next_finding": self._on_next_finding,
             "previous_finding": self._on_previous_finding,
@@ -305,6 +309,10 @@ class MainWindow(QMainWindow):
         self.rack_files.refused.connect(self.message.refuse)
         self.rack_files.told.connect(self.message.tell)
         self.access.zone_wanted.connect(view.set_zone)
+        self.versions.ghosts_wanted.connect(view.show_ghosts)
+        self.versions.fly_to_wanted.connect(self.on_view.fly_to_ids)
+        self.versions.refused.connect(self.message.refuse)
+        self.versions.told.connect(self.message.tell)
         self.measures.kind_wanted.connect(self._on_measure_kind)
         self.measures.fly_to_wanted.connect(self.on_view.fly_to_ids)
         self.cross_section.ring_changed.connect(view.show_ring)
@@ -328,6 +336,7 @@ class MainWindow(QMainWindow):
         files.about_to_leave.connect(self._on_leaving)
         files.saved.connect(self._on_saved)
         self.on_steps.refused.connect(self.message.refuse)
+        self.on_steps.job_started.connect(self.progress.follow)
         self.on_steps.changed.connect(self._on_step_changed)
         self.furniture.folded_changed.connect(self._on_folded)
         self.start.scan_wanted.connect(files.ask_bring_in)
@@ -407,6 +416,7 @@ class MainWindow(QMainWindow):
         self.cross_section.show_report(report)
         self.access.show_report(report)
         self.on_steps.show_report(revision, report)
+        self.versions.show_report(report, revision == self.session.revision)
         self._listed = (revision, report)
         if not self.session.is_previewing:
             self._list_report()
@@ -426,6 +436,10 @@ class MainWindow(QMainWindow):
     def _on_check_now(self) -> None:
         self.live.request(self.session.revision, self.session.layout)
         self._show_tab("findings")
+
+    def _on_take_snapshot(self) -> None:
+        self._show_tab("versions")
+        self.versions.begin()
 
     def _on_counted(self, serious: int, notes: int) -> None:
         count = serious + notes
@@ -555,11 +569,13 @@ class MainWindow(QMainWindow):
             "add_corner": free and bool(tubes),
             "remove_corner": free and bool(nodes),
             "stand_off": free and bool(nodes) and bool(layout.panels),
+            "ride": free and bool(nodes or tubes) and bool(layout.panels),
             "split_here": free and len(nodes) == 1,
             "split_sleeve": free and len(tubes) == 1,
             "sleeve": free and len(nodes) == 1 and chosen.may_toggle_sleeve,
             "join_nodes": free and len(nodes) == 2,
             "free_end": free and landed,
+            "start_cage": free and any(panel.kept for panel in layout.panels.values()),
             "place_body": free and bool(self.on_steps.bodies_meant()) and not measured,
             "change_measurements": free and measured,
             "split_panel": free and len(panels) == 1,
@@ -739,6 +755,7 @@ class MainWindow(QMainWindow):
             self.schedule,
             self.cross_section,
             self.measures,
+            self.versions,
             self.rack,
             self.limits,
             self.trials,
@@ -823,9 +840,11 @@ class MainWindow(QMainWindow):
             self.settings.set_bytes("window/geometry", self.saveGeometry())
         self.settings.sync()
         self.on_steps.close()
+        self.on_steps.stop()
         self.files.stop()
         self.on_moving.stop()
         self.on_laying.stop()
+        self.versions.stop()
         self.live.stop()
         self.view.shutdown()
         event.accept()
@@ -846,7 +865,15 @@ ON_A_BODY = (
 )
 NEED_THE_ROOM = (
     *("fit", "fly_to", "parallel", "guides", "grid", "figure", "show_measures", "fainter", "denser"),
-    *("show_wheels", "show_swept", "show_no_wheels", "colour_bands", "colour_ramp", "colour_plain"),
+    *(
+        "show_wheels",
+        "show_swept",
+        "show_no_wheels",
+        "colour_bands",
+        "colour_ramp",
+        "colour_sides",
+        "colour_plain",
+    ),
     *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
     *("fold_job", "fold_selection", "fold_below"),

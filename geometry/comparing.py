@@ -138,6 +138,14 @@ def totals(layout: Layout) -> Totals:
     )
 
 
+def mass(layout: Layout) -> float:
+    """Return what all tubes of a version weigh."""
+    return sum(
+        stock.mass(layout.stocks[tube.stock], centreline.of(layout, tube).length)
+        for tube in layout.tubes.values()
+    )
+
+
 def figures(layout: Layout, tube: Tube) -> Figures:
     """Return what is compared of one tube."""
     line, material = centreline.of(layout, tube), layout.stocks[tube.stock]

@@ -18,6 +18,7 @@ from app.viewport import camera as cameras
 from app.viewport.aids_drawn import Aids
 from app.viewport.camera import Camera, Ray
 from app.viewport.colours import Theme, rgb
+from app.viewport.ghosts import Ghosts
 from app.viewport.lines import of_all
 from app.viewport.movers import Movers
 from app.viewport.surface import poly_data
@@ -81,6 +82,7 @@ class Scene:
         self._grid_box: tuple[float, ...] | None = None
         self.movers = Movers(renderer)
         self.aids = Aids(renderer, theme)
+        self.ghosts = Ghosts(renderer, theme)
         self._grid = [actors.lines_actor(1.0), actors.lines_actor(1.4)]
         self._figure = actors.plain_actor()
         self._outline = actors.lines_actor(2.0)
@@ -239,6 +241,7 @@ class Scene:
         self.theme = theme
         self.movers.set_theme(theme)
         self.aids.set_theme(theme)
+        self.ghosts.set_theme(theme)
         self.renderer.SetGradientBackground(True)
         self.renderer.SetBackground(*rgb(theme.floor))
         self.renderer.SetBackground2(*rgb(theme.sky))

@@ -18,15 +18,16 @@ from app import units as unit_text
 from app.guarded import guarded
 from app.session import Session
 from app.units import Units
-from app.viewport import aid_facts, aids_drawn, colours, picking, picture, placing, tints
+from app.viewport import aid_facts, aids_drawn, colours, picking, picture, placing, riding, tints
 from app.viewport import camera as cameras
+from app.viewport import lines as lines_of
 from app.viewport.annotator import Annotator
 from app.viewport.camera import Camera, Side, Size
 from app.viewport.follow_tool import FollowTool
 from app.viewport.labels import Rect
 from app.viewport.legend import Legend
 from app.viewport.lookout import Lookout
-from app.viewport.marks import Mark, Spot, Stroke, Xy
+from app.viewport.marks import Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.measure_tool import MeasureTool
 from app.viewport.measures_drawn import MeasuresDrawn
 from app.viewport.movers import Pose, Shows
@@ -36,6 +37,7 @@ from app.viewport.part_tool import PartTool
 from app.viewport.placing import Outlook
 from app.viewport.point_tools import NodeTool, PickPointsTool, SplitTool
 from app.viewport.pointing import PointingWidget
+from app.viewport.points_drawn import NamedPoint, PointsDrawn
 from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
 from app.viewport.reference_tool import ReferenceTool
 from app.viewport.scene import Axis, Cut, GridUnit, Scene
@@ -45,11 +47,12 @@ from app.viewport.tools import Tool, ToolName
 from app.viewport.tube_tool import TubeTool
 from app.viewport.viewport import has_opengl, make_viewport
 from app.viewport.zone_tool import ZoneTool
-from geometry import edits
+from geometry import asymmetry, edits
 from geometry.aids import MeasureKind, Purpose
 from geometry.laying.wish import Wish
 from geometry.layout import Layout, Limits, Mesh, Panel, Stock, Tube
 from geometry.part_groups import PartGroup
+from geometry.tube import centreline
 from geometry.vectors import Floats, Vec3, vec
 
 if TYPE_CHECKING:
@@ -59,6 +62,7 @@ if TYPE_CHECKING:
 
 SAID_FOR = 4000  # ms that a refusal stays in the hint line
 REPORT_WAIT = 10  # ms that a frame waits for the check of what it shows
+TUBE_THICKNESS = 40.0  # mm of a tube in front of its own middle
 REST = 220  # ms without a change after which the picture is smoothed
 METRIC_STEP, IMPERIAL_STEP = 5.0, 25.4 / 4.0  # mm; how far an arrow key moves the selection
 
@@ -97,6 +101,7 @@ class View(PointingWidget):
         self._colouring: Colouring = "bands"
         self._profiles: Mapping[int, Profile] = {}
         self._tints: dict[int, _Tinted] = {}
+        self._sides: dict[int, asymmetry.Standing] = {}
         self._ring: Floats = np.zeros((0, 3))
         self._lookout = Lookout()
         self._build(safe_graphics)
@@ -137,6 +142,7 @@ class View(PointingWidget):
         self.legend.raise_()
         self._annotator = Annotator(self.session, self.to_screen, self.length, self._badge_size)
         self._measures = MeasuresDrawn(self.session, self._badge_size)
+        self._points_drawn = PointsDrawn(self.to_screen, self._badge_size)
         self.navigation = Navigation(self._pivot_at, self)
         self.navigation.flies = has_opengl()
         self._decimation = Decimation(self)
@@ -207,6 +213,9 @@ class View(PointingWidget):
     def _show_tints(self, current: Container[int] = ()) -> None:
         """Colour the tubes by the profiles that are known; those that are not current are pale."""
         layout = self.session.layout
+        if self._colouring == "sides":
+            self._show_sides()
+            return
         for id in [id for id in self._tints if id not in layout.tubes]:
             del self._tints[id]
         for id, profile in self._profiles.items():
@@ -219,6 +228,43 @@ class View(PointingWidget):
         has_own = _has_own_standoff(layout)
         self.legend.show_colouring(self._colouring, layout.limits, has_own, bool(named))
         self._place_legend()
+
+    def _show_sides(self) -> None:
+        """Colour the tubes by how they stand to the other side; not while the hand moves."""
+        layout = self.session.layout
+        if not self.session.is_previewing:
+            self._sides = asymmetry.standing(layout)
+        self._show_layout()
+        lines = lines_of.of_all(layout)
+        named = {
+            id: tint
+            for id, standing in self._sides.items()
+            if id in lines and (tint := tints.of_side(standing, lines[id].length, self._theme)) is not None
+        }
+        self.scene.set_tints(named, named.keys())
+        self.legend.show_colouring(self._colouring, layout.limits, False, bool(named))
+        self._place_legend()
+
+    def _side_words(self) -> list[Mark]:
+        """Say at the middle of each tube by how much it is off the other side."""
+        layout, outlook = self.session.layout, self.outlook
+        marks: list[Mark] = []
+        for id, standing in self._sides.items():
+            if standing.kind == "twin" or id not in layout.tubes or not layout.tubes[id].shown:
+                continue
+            line = lines_of.of_all(layout)[id]
+            middle = centreline.place_at(line, line.length / 2.0)
+            if not outlook.is_visible(middle, TUBE_THICKNESS):
+                continue
+            x, y = self.to_screen(middle)
+            other = layout.tubes.get(standing.other or 0)
+            if other is None:
+                marks.append(Whisper((x, y - 12.0), "one side only", "fine", True))
+            else:
+                name = "itself" if other.id == id else other.name
+                words = f"{self.length(standing.off)} off the image of {name}"
+                marks.append(Whisper((x, y - 12.0), words, "far", True))
+        return marks
 
     def _is_tinted(self, id: int, profile: "Profile") -> bool:
         """Say whether a tube's tint is that of a profile. Each report brings new ones, mostly alike."""
@@ -307,6 +353,16 @@ class View(PointingWidget):
     def show_cut_lines(self, lines: Iterable[Floats]) -> None:
         """Draw where panels would be cut; none takes the lines away."""
         self.scene.movers.set_proposed(lines)
+        self.redraw()
+
+    def show_points(self, points: Iterable[NamedPoint]) -> None:
+        """Mark named points of the body; none takes the marks away."""
+        self._points_drawn.show(points)
+        self.redraw()
+
+    def show_ghosts(self, layout: Layout | None) -> None:
+        """Draw another version's tubes pale and dashed; None takes them away."""
+        self.scene.ghosts.show(layout)
         self.redraw()
 
     def show_offcuts(self, meshes: Mapping[int, Mesh]) -> None:
@@ -459,11 +515,31 @@ class View(PointingWidget):
 
         def moved(layout: Layout) -> Layout:
             for id in free:
-                offset = limits.standoff_wanted + placing.half_od(layout, id)
+                offset = riding.offset_of(layout, id) or limits.standoff_wanted + placing.half_od(layout, id)
                 layout = edits.place_node(layout, id, placing.stood_off(outlook, id, offset))
             return layout
 
         session.apply("Move to the stand-off", moved)
+
+    def ride_selection(self) -> None:
+        """Let the selected nodes and tubes keep the stand-off wanted while they are moved, or no longer."""
+        session = self.session
+        layout = session.layout
+        nodes = {id for id in session.selection if id in layout.nodes}
+        nodes |= {node for id in session.selection if id in layout.tubes for node in layout.tubes[id].nodes}
+        free = [id for id in sorted(nodes) if layout.nodes[id].landing is None]
+        if not free or self.outlook.solid.is_empty:
+            self.say("Select a corner, a free end or a tube beside the body first.")
+            return
+        if all(layout.nodes[id].standoff is not None for id in free):
+            session.apply("Let go of the body", lambda now: edits.set_node_standoff(now, free, None))
+            return
+        outlook, standoff = self.outlook, layout.limits.standoff_wanted
+
+        def kept(now: Layout) -> Layout:
+            return riding.kept_off(outlook, edits.set_node_standoff(now, free, standoff), free)
+
+        session.apply("Ride on the body", kept)
 
     def insert_node(self) -> None:
         """Insert a node on the leg under the pointer, or on the selected tube's longest leg."""
@@ -617,10 +693,13 @@ class View(PointingWidget):
         own = aids_drawn.names(layout, chosen, self._hovered, self.to_screen, room) + own
         marks = self._annotator.marks(self.outlook, self._hovered, own, grid, covered)
         marks = self._measures.marks(self.outlook, self.units, marks, covered)
+        marks += self._points_drawn.marks(self.outlook, marks, covered)
         if self.navigation.pivot is not None and self.held is not None:
             marks.append(Spot(self.to_screen(self.navigation.pivot), True))
         if len(self._ring):
             marks.append(Stroke(tuple(self.to_screen(vec(point)) for point in self._ring), "text", 2.0))
+        if self._colouring == "sides":
+            marks += self._side_words()
         if self.shows_focus:
             marks.append(self._focus_frame())
         return marks
@@ -644,6 +723,8 @@ class View(PointingWidget):
 
     def _on_committed(self, _layout: Layout) -> None:
         self.current_tool.layout_changed()
+        if self._colouring == "sides":
+            self._show_sides()
         self.hint_may_have_changed()
 
     def _on_selection_changed(self, selection: frozenset[int]) -> None:

@@ -106,6 +106,11 @@ def free_name(layout: Layout, name: str) -> str:
 
 def _with(layout: Layout, axle: Axle) -> Layout:
     tyres.check(axle)
+    if axle.height <= 0.0:
+        raise GeometryError(
+            f"The axle “{axle.name}” has its hubs {axle.height:g} mm up. Give a height above 0 mm.",
+            (axle.id,),
+        )
     return replace(layout, axles={**layout.axles, axle.id: axle})
 
 

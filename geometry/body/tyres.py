@@ -145,7 +145,7 @@ def _check_numbers(axle: Axle, where: str) -> None:
         raise GeometryError(
             f"{where} has a track of {axle.track:g} mm. Give one of up to {WIDEST_TRACK:g} mm.", [axle.id]
         )
-    if not 0.0 < axle.height < HIGHEST_HUB or abs(axle.x) > FARTHEST_AXLE:
+    if abs(axle.height) > HIGHEST_HUB or abs(axle.x) > FARTHEST_AXLE:
         raise GeometryError(
             f"{where} stands at x {axle.x:g} mm with its hubs {axle.height:g} mm up. "
             "Give a place within 20 m of the front axle and hubs above the ground.",

@@ -3,6 +3,7 @@
 from functools import partial
 from pathlib import Path
 
+from msgspec.structs import replace
 from PySide6.QtCore import QObject, QTimer, Signal
 from PySide6.QtWidgets import QWidget
 
@@ -32,12 +33,13 @@ def kept_rack() -> Path:
 
 def empty_job() -> tuple[Layout, str]:
     """Return a job with the rack of new jobs, and why it is the common one although another was kept."""
-    common = rack.with_starting_rack(Layout())
+    common = rack.with_starting_rack(Layout(both_sides=True))
     path = kept_rack()
     if not path.exists():
         return common, ""
     try:
-        return rack_file.rack_only(rack_file.load(path)), ""
+        kept = rack_file.rack_only(rack_file.load(path))
+        return replace(kept, both_sides=True), ""
     except GeometryError as error:
         return common, f"New jobs start with the common rack: {error.message}"
 

@@ -53,6 +53,9 @@ class ViewCommands(QObject):
     def guides(self, on: bool) -> None:
         self._view.snaps = on
 
+    def ride(self) -> None:
+        self._view.ride_selection()
+
     def stand_off(self) -> None:
         self._view.stand_off_selection()
 
@@ -104,6 +107,9 @@ class ViewCommands(QObject):
 
     def colour_plain(self) -> None:
         self._view.set_colouring("plain")
+
+    def colour_sides(self) -> None:
+        self._view.set_colouring("sides")
 
     def fainter(self) -> None:
         self._set_opacity(self._opacity - OPACITY_STEP)

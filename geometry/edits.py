@@ -66,6 +66,14 @@ def place_node(layout: Layout, id: int, position: Vec3) -> Layout:
     return place_nodes(layout, {_node(layout, id).id: position})
 
 
+def set_node_standoff(layout: Layout, nodes: Iterable[int], standoff: float | None) -> Layout:
+    """Let nodes keep a gap to the body when they are moved by hand, or no longer."""
+    if standoff is not None and not 0.0 <= standoff < FARTHEST_POINT:
+        raise GeometryError("A gap to the body must be a length of 0 or more.", tuple(nodes))
+    changed = {id: replace(_node(layout, id), standoff=standoff) for id in nodes}
+    return _with_nodes(layout, changed)
+
+
 def set_landing(layout: Layout, node: int, landing: Landing | None) -> Layout:
     """Seat a node on a tube, or free it where it is."""
     if landing is not None:

@@ -4,7 +4,7 @@ import numpy as np
 from msgspec import Struct
 
 from app.viewport import camera as cameras
-from app.viewport import guides, picking, placing
+from app.viewport import guides, picking, placing, riding
 from app.viewport.guides import Guides, Level
 from app.viewport.lines import of_all
 from app.viewport.marks import Mark, Stroke, Whisper
@@ -48,7 +48,11 @@ def take(room: Room, pointer: Pointer, found: int) -> Held:
     node = found if found in layout.nodes else None
     grabbed = layout.nodes[found].position if node is not None else _tube_point(room, pointer, found)
     x, y = room.to_screen(grabbed)
-    ride = None if node is None else _ride_of(room.outlook, node, grabbed, (x, y))
+    ride = (
+        None
+        if node is None
+        else riding.offset_of(layout, node) or _ride_of(room.outlook, node, grabbed, (x, y))
+    )
     slip = (x - pointer.x, y - pointer.y)
     return Held(layout, selection, frozenset(nodes), grabbed, node, slip, ride)
 
@@ -153,7 +157,11 @@ class Drag:
                 return layout
         place = self._place(x, y, pointer)
         if lone is None:
-            return edits.move_nodes(held.start, held.nodes, minus(place, held.grabbed))
+            moved = edits.move_nodes(held.start, held.nodes, minus(place, held.grabbed))
+            is_held = self._room.held_axis is not None or self._room.held_plane is not None
+            if is_held or pointer.ctrl:
+                return moved
+            return riding.kept_off(self._room.outlook, moved, held.nodes)
         is_seated = held.start.nodes[lone].landing is not None  # and is pulled off its tube
         start = edits.set_landing(held.start, lone, None) if is_seated else held.start
         return edits.place_node(start, lone, place)

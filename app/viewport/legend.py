@@ -63,6 +63,8 @@ class Legend(QWidget):
     def words(self) -> list[str]:
         """The lines of text, without the ticks of the ramp."""
         limits = self._limits
+        if self._colouring == "sides":
+            return ["On one side only", "Off the other side's image, or not following it"]
         if self._colouring == "ramp":
             return ["Gap from tube to metal, as drawn"]
         close, far, run = (
@@ -96,7 +98,8 @@ class Legend(QWidget):
 
     def _paint_bands(self, painter: QPainter) -> None:
         theme = self._theme
-        tones = (theme.words["close"], theme.words["far"])
+        is_sides = self._colouring == "sides"
+        tones = (theme.words["fine" if is_sides else "close"], theme.words["far"])
         for row, (text, tone) in enumerate(zip(self.words, tones, strict=True)):
             painter.setPen(QColor(tone))
             painter.drawText(self._row(row), Qt.AlignmentFlag.AlignVCenter, text)

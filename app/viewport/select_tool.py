@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 from PySide6.QtCore import Qt
 
-from app.viewport import aids_drawn, picking, placing, wheel_picking
+from app.viewport import aids_drawn, picking, placing, riding, wheel_picking
 from app.viewport import camera as cameras
 from app.viewport.dragging import Drag
 from app.viewport.marks import Box, Mark
@@ -237,11 +237,17 @@ class SelectTool(Tool):
         if self._is_locked(ids):
             return True
         shift = times(_axis_along(self.room.outlook.sight.camera, arrow), self.step * many)
-        moved = self.attempt(lambda: zoning.move_aids(edits.move_nodes(layout, ids, shift), aids, shift))
+        moved = self.attempt(lambda: zoning.move_aids(self._shifted(layout, ids, shift), aids, shift))
         if moved is not None and moved is not session.layout:
             self._nudged = True
             session.preview(moved)
         return True
+
+    def _shifted(self, layout: Layout, ids: list[int], shift: Vec3) -> Layout:
+        """Return the layout with nodes and tubes moved; what rides on the body slides back to its gap."""
+        nodes = {node for id in ids if id in layout.tubes for node in layout.tubes[id].nodes}
+        nodes |= layout.nodes.keys() & set(ids)
+        return riding.kept_off(self.room.outlook, edits.move_nodes(layout, ids, shift), nodes)
 
     def delete(self) -> bool:
         """Delete what is selected but panels and bodies, which are left out in the list of panels."""

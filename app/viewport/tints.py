@@ -7,6 +7,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from app.viewport.colours import Theme, rgb
+from geometry.asymmetry import Standing
 from geometry.checks import standoff
 from geometry.layout import Layout, Limits
 from geometry.vectors import Floats
@@ -14,7 +15,7 @@ from geometry.vectors import Floats
 if TYPE_CHECKING:
     from geometry.checks.profile import Profile
 
-Colouring = Literal["plain", "bands", "ramp"]
+Colouring = Literal["plain", "bands", "ramp", "sides"]
 RING_STEP = 25.0  # mm between rings of a tube whose colour runs on
 EDGE = 0.25  # mm over which one band turns into the next
 NO_PLACES = np.zeros(0)
@@ -35,11 +36,19 @@ class Tint(Struct, frozen=True, eq=False):
 
 def of(colouring: Colouring, layout: Layout, tube: int, profile: "Profile", theme: Theme) -> Tint | None:
     """Return the tint of a tube; None where it is plain all along."""
-    if colouring == "plain" or not len(profile.stations):
+    if colouring in ("plain", "sides") or not len(profile.stations):
         return None
     if colouring == "ramp":
         return _ramp_tint(layout.limits, profile, theme)
     return _band_tint(layout, tube, profile, theme)
+
+
+def of_side(standing: Standing, length: float, theme: Theme) -> Tint | None:
+    """Return the tint of a tube by how it stands to the other side; None where twins are in step."""
+    if standing.kind == "twin":
+        return None
+    colour = rgb(theme.signs["far" if standing.kind == "near" else "fine"])
+    return Tint(np.array([0.0, length]), np.array([colour, colour]), NO_PLACES)
 
 
 def _band_tint(layout: Layout, tube: int, profile: "Profile", theme: Theme) -> Tint | None:

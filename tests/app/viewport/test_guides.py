@@ -9,7 +9,8 @@ from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
 from PySide6.QtGui import QMouseEvent
 from PySide6.QtWidgets import QApplication
 
-from geometry import edits, references
+from app.viewport.marks import Whisper
+from geometry import edits, references, symmetry
 from geometry.aids import LineShape, PlaneShape, PointShape
 from geometry.layout import Landing
 from geometry.tube import centreline
@@ -212,3 +213,45 @@ def test_what_is_hidden_is_not_picked_and_what_is_locked_stays(qtbot, open_view,
     qtbot.keyClick(view, Key.Key_Delete)
     assert view.session.undo_stack.count() == 0
     assert view.hint == f"Tube {tube.name} is locked; Ctrl+K unlocks it when it is selected."
+
+
+def test_a_tube_that_keeps_to_the_body_slides_along_it(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    (tube,) = caged.tubes.values()
+    view.session.select({tube.id})
+    view.ride_selection()
+    assert view.session.undo_stack.undoText() == "Ride on the body"
+    before = view.session.layout
+    line = centreline.of(before, before.tubes[tube.id])
+    start = pixel(view, centreline.place_at(line, line.length * 0.7))
+    qtbot.mousePress(view, LEFT, pos=start)
+    for part in (0.3, 0.7, 1.0):
+        place = QPointF(start) + QPointF(0.0, 60.0) * part
+        event = QMouseEvent(QEvent.Type.MouseMove, place, view.mapToGlobal(place), LEFT, LEFT, NONE)
+        QApplication.sendEvent(view, event)
+        QApplication.processEvents()
+    qtbot.mouseRelease(view, LEFT, pos=start + QPoint(0, 60))
+    layout = view.session.layout
+    assert all(layout.nodes[id].position[2] < before.nodes[id].position[2] - 50.0 for id in tube.nodes)
+    for id in tube.nodes:
+        assert view.outlook.solid.gap(layout.nodes[id].position) == pytest.approx(offset(view), abs=0.05)
+    qtbot.keyClick(view, Key.Key_PageUp)  # into the body, and out again
+    for id in tube.nodes:
+        gap = view.outlook.solid.gap(view.session.layout.nodes[id].position)
+        assert gap == pytest.approx(offset(view), abs=0.05)
+    view.ride_selection()
+    assert all(view.session.layout.nodes[id].standoff is None for id in tube.nodes)
+
+
+def test_what_is_not_the_same_on_both_sides_says_by_how_much(open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_colouring("sides")
+    words = [mark.text for mark in view._marks() if isinstance(mark, Whisper)]
+    assert "one side only" in words
+    (tube,) = caged.tubes
+    view.session.apply("Pair", lambda now: symmetry.paired(now, [tube])[0])
+    assert "one side only" not in [mark.text for mark in view._marks() if isinstance(mark, Whisper)]
+    view.session.apply("Release", lambda now: symmetry.released(now, [tube]))
+    view.session.apply("Move", lambda now: edits.move_nodes(now, [tube], (0.0, 0.0, 7.0)))
+    words = [mark.text for mark in view._marks() if isinstance(mark, Whisper)]
+    assert any(text.startswith("7.0 mm off the image of") for text in words)

@@ -48,9 +48,8 @@ class PartTool(Tool):
             return "Choose a part first."
         turned = f", turned {(self._turns * 15) % 360}°" if self._turns % 24 else ""
         mirrored = ", mirrored" if self._is_mirrored else ""
-        return (
-            f"{self._part.name}{turned}{mirrored}: click places it, R turns by 15°, M mirrors, Escape leaves."
-        )
+        keys = "click places it, R turns by 15°, M mirrors, Escape leaves."
+        return f"Part {self._part.name}{turned}{mirrored}: {keys}"
 
     def move(self, pointer: Pointer | None) -> None:
         if pointer is None or (self._put_down is not None and not pointer.is_far_from(self._put_down)):

@@ -2,7 +2,7 @@
 
 from msgspec.structs import replace
 
-from geometry import edits
+from geometry import edits, symmetry
 from geometry.arranging import places
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Tube, Weld
@@ -21,7 +21,7 @@ def merge(layout: Layout, first: int, second: int) -> Layout:
     """Make one tube of two that end at one node; it is the first one, with a bend where they met.
 
     Outer ends keep their allowances and cuts, and what sits on either of the two stays in space. A node
-    that nothing else needs and that does not turn goes, so this undoes a split.
+    that nothing else needs and that does not turn goes, so this undoes a split. Twins of both are merged too.
     """
     keep, gone = places.tube_of(layout, first), places.tube_of(layout, second)
     node = shared_end(layout, first, second) if first != second else None
@@ -30,6 +30,27 @@ def merge(layout: Layout, first: int, second: int) -> Layout:
             f"{keep.name} and {gone.name} do not end at one node; join their ends first (J).", (first, second)
         )
     _check_alike(layout, keep, gone)
+    after, twins = _with_sides_ready(layout, keep, gone)
+    after = _merged(after, first, second, node)
+    if twins is not None and (other := shared_end(after, *twins)) is not None:
+        after = _merged(after, *twins, other)
+    return after
+
+
+def _with_sides_ready(layout: Layout, keep: Tube, gone: Tube) -> tuple[Layout, tuple[int, int] | None]:
+    """Return the layout in which two tubes can be merged, and the twins to merge with them."""
+    if keep.twin is None and gone.twin is None:
+        return layout, None
+    if keep.twin == gone.id:  # the halves of one that is its own image from now on
+        return edits.with_tubes(layout, {keep.id: replace(keep, twin=keep.id)}), None
+    own = {keep.id, gone.id}
+    if keep.twin is not None and gone.twin is not None and own.isdisjoint((keep.twin, gone.twin)):
+        return layout, (keep.twin, gone.twin)
+    return symmetry.released(layout, [tube.id for tube in (keep, gone) if tube.twin is not None]), None
+
+
+def _merged(layout: Layout, first: int, second: int, node: int) -> Layout:
+    keep, gone = layout.tubes[first], layout.tubes[second]
     is_at_end = keep.nodes[-1] == node
     if is_at_end != (gone.nodes[0] == node):
         layout = edits.reverse_tube(layout, second)

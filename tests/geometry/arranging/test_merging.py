@@ -3,7 +3,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits
+from geometry import edits, keeping, sample
 from geometry.arranging import merging
 from geometry.errors import GeometryError
 from geometry.layout import Landing, Layout, Tube, Weld
@@ -151,3 +151,52 @@ def test_a_tube_is_not_merged_with_one_that_sits_on_it() -> None:
     layout, second = edits.add_tube(layout, [joint, (500.0, 0.0, 800.0), Landing(first, 400.0)], STOCK)
     with pytest.raises(GeometryError, match="cannot sit on itself"):
         merging.merge(layout, first, second)
+
+
+# Both sides
+
+
+def test_twins_are_split_and_merged_on_both_sides() -> None:
+    layout, merged = sample.build(), 0
+    for tube in (tube for tube in layout.tubes.values() if tube.twin != tube.id):
+        middle = centreline.of(layout, tube).length * 0.37
+        parts = keeping.kept(layout, edits.split_tube(layout, tube.id, station=middle)[0])
+        second = next(
+            id for id in parts.tubes.keys() - layout.tubes.keys() if merging.shared_end(parts, tube.id, id)
+        )
+        if parts.tubes[tube.id].twin is None:
+            continue  # the split itself let the two sides go
+        merged += 1
+        after = keeping.kept(parts, merging.merge(parts, tube.id, second))
+        assert after.tubes.keys() == layout.tubes.keys(), tube.name
+        assert after.tubes[tube.id].twin == tube.twin, tube.name
+        for id, before in layout.tubes.items():
+            assert after.tubes[id].nodes == before.nodes, before.name
+    assert merged > 10
+
+
+def test_halves_that_meet_in_the_plane_become_one_tube_that_is_its_own_image() -> None:
+    layout = sample.build()
+    for tube in (tube for tube in layout.tubes.values() if tube.twin == tube.id):
+        middle = centreline.of(layout, tube).length / 2.0
+        halves = keeping.kept(layout, edits.split_tube(layout, tube.id, station=middle)[0])
+        (other,) = halves.tubes.keys() - layout.tubes.keys()
+        assert halves.tubes[tube.id].twin == other
+        after = keeping.kept(halves, merging.merge(halves, tube.id, other))
+        assert after.tubes.keys() == layout.tubes.keys()
+        assert after.tubes[tube.id].twin == tube.id
+        assert after.tubes[tube.id].nodes == tube.nodes
+
+
+def test_a_tube_that_has_a_twin_lets_it_go_when_merged_with_one_that_has_none() -> None:
+    layout = replace(EMPTY, both_sides=True)
+    laid, left = edits.add_tube(layout, [(0, 600, 0), (0, 500, 1000)], STOCK)
+    layout = keeping.kept(layout, laid)
+    right = layout.tubes[left].twin
+    laid, beam = edits.add_tube(layout, [layout.tubes[left].nodes[1], layout.tubes[right].nodes[1]], STOCK)
+    layout = keeping.kept(layout, laid)
+    assert layout.tubes[beam].twin == beam
+    after = keeping.kept(layout, merging.merge(layout, left, beam))
+    assert after.tubes.keys() == {left, right}
+    assert after.tubes[left].twin is None
+    assert after.tubes[right].nodes == layout.tubes[right].nodes

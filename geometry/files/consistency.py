@@ -5,13 +5,15 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from msgspec import structs
 
-from geometry import references, zoning
+from geometry import edits, references, zoning
 from geometry.aids import Measure
 from geometry.body import tyres
 from geometry.errors import GeometryError
-from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Stock, Tube
+from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Motion, Slide, Stock, Tube
 from geometry.measuring import values
+from geometry.tolerances import FARTHEST_POINT, SAME_POINT
 
 Seen = set[tuple[int, int]]  # meshes, by the identity of their arrays
 KINDS = (*SELECTABLE, "stocks", "dies", "benders", "trials", "snapshots")
@@ -27,6 +29,10 @@ def broken_promises(layout: Layout) -> Iterator[str]:
 def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
     """Yield what is wrong in a layout, snapshots aside; meshes seen before are not gone through again."""
     yield from _bad_ids(layout)
+    yield from _bad_limits(layout)
+    for node in layout.nodes.values():
+        if FARTHEST_POINT < max(map(abs, node.position)) < math.inf:
+            yield f"node {node.id} lies more than a kilometre from the car"
     for tube in layout.tubes.values():
         yield from _bad_tube(layout, tube)
     yield from _bad_landings(layout)
@@ -34,6 +40,8 @@ def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
         if panel.body not in layout.bodies:
             yield f"panel {panel.name} belongs to body {panel.body}, which is missing"
         yield from (f"panel {panel.name} {fault}" for fault in _bad_mesh(panel.mesh, seen))
+        if panel.motion is not None:
+            yield from (f"panel {panel.name} {fault}" for fault in _bad_motion(panel.motion))
         if panel.trim is not None:
             whole = _bad_mesh(panel.trim.whole, seen)
             yield from (f"panel {panel.name}, untrimmed, {fault}" for fault in whole)
@@ -75,6 +83,26 @@ def _bad_ids(layout: Layout) -> Iterator[str]:
             if not 0 < id < layout.next_id:
                 yield f"id {id} was never given out"
             seen.add(id)
+
+
+def _bad_limits(layout: Layout) -> Iterator[str]:
+    try:
+        edits.set_limits(Layout(), **structs.asdict(layout.limits))
+    except GeometryError as error:
+        yield f"a limit cannot be so ({str(error).rstrip('.')})"
+
+
+def _bad_motion(motion: Motion) -> Iterator[str]:
+    """Yield why a panel cannot be moved so; what is merely unusual is no fault of a file."""
+    if isinstance(motion, Slide):
+        if not math.hypot(*motion.shift) < FARTHEST_POINT:
+            yield "slides more than a kilometre"
+    elif not max(map(abs, (*motion.start, *motion.end))) < FARTHEST_POINT:
+        yield "has its hinge more than a kilometre from the car"
+    elif math.dist(motion.start, motion.end) <= SAME_POINT:
+        yield "has a hinge whose two points are one"
+    elif not abs(motion.angle) <= math.tau:
+        yield "opens by more than a whole turn"
 
 
 def _bad_tube(layout: Layout, tube: Tube) -> Iterator[str]:

@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 from msgspec.structs import replace
 
@@ -17,7 +18,7 @@ from geometry.aids import (
     Zone,
 )
 from geometry.files import consistency
-from geometry.layout import Layout
+from geometry.layout import Body, Hinge, Layout, Limits, Mesh, Motion, Node, Panel, Slide
 
 ORIGIN = FreeSpot((0.0, 0.0, 0.0))
 
@@ -82,4 +83,33 @@ def test_a_zone_that_cannot_be_is_told(shape, words: str) -> None:
         replace(Layout(next_id=10), zones={4: Zone(4, "Jack", "jack", shape)})
     )
     assert told.startswith("access zone Jack cannot be so (")
+    assert words in told
+
+
+def with_motion(motion: Motion) -> Layout:
+    door = Panel(4, "Door", 3, Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32)), motion=motion)
+    return replace(Layout(next_id=10), bodies={3: Body(3, "Body")}, panels={4: door})
+
+
+@pytest.mark.parametrize(
+    ("layout", "words"),
+    [
+        (Layout(limits=Limits(mount_y=1e308)), "Body on its mounts, sideways"),
+        (Layout(limits=Limits(scan_error=-1.0)), "Scan error must be a number of 0 or more"),
+        (Layout(limits=Limits(angle_step=0.0)), "Angles are read to a step of more than 0°"),
+        (
+            replace(Layout(next_id=10), nodes={2: Node(2, (0.0, -4.7e8, 0.0))}),
+            "node 2 lies more than a kilometre from the car",
+        ),
+        (with_motion(Slide((1e300, 1e300, 0.0))), "panel Door slides more than a kilometre"),
+        (
+            with_motion(Hinge((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 1.0)),
+            "panel Door has a hinge whose two points",
+        ),
+        (with_motion(Hinge((0.0, 0.0, 0.0), (0.0, 0.0, 9.9e9), 1.0)), "its hinge more than a kilometre"),
+        (with_motion(Hinge((0.0, 0.0, 0.0), (0.0, 0.0, 9.0), 1e9)), "opens by more than a whole turn"),
+    ],
+)
+def test_numbers_that_no_edit_lets_in_are_told(layout: Layout, words: str) -> None:
+    (told,) = consistency.broken_promises(layout)
     assert words in told

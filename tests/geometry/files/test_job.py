@@ -35,6 +35,7 @@ from geometry.layout import (
     Tyre,
     Weld,
 )
+from geometry.tolerances import FARTHEST_POINT
 
 
 def read_only(values: Any, kind: type) -> Any:
@@ -105,7 +106,7 @@ def test_the_empty_layout_opens_again(tmp_path: Path) -> None:
     assert same(job.load(tmp_path / "empty.outrib"), Layout())
 
 
-numbers = st.floats(allow_nan=False, allow_infinity=False)
+numbers = st.floats(-FARTHEST_POINT, FARTHEST_POINT)
 
 
 @given(st.lists(st.tuples(numbers, numbers, numbers), max_size=8), st.text(max_size=12), st.randoms())
@@ -286,7 +287,7 @@ def test_an_older_format_is_upgraded_step_by_step(tmp_path: Path, monkeypatch: p
             '"bump": 80.0',
             '"bump": -1.0',
             "axle front cannot be so (The axle “front” has a bump of -1 mm. "
-            "Give it as 0 mm or more, from ride height)",
+            "Give it as 0 mm or more, from ride height, and up to 1000 mm)",
         ),
         ('"wall": 3.048', '"wall": 30', "stock 1-3/4 x .120 has a wall of 30 mm on 44.45 mm"),
     ],

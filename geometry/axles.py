@@ -108,7 +108,7 @@ def _with(layout: Layout, axle: Axle) -> Layout:
     tyres.check(axle)
     if axle.height <= 0.0:
         raise GeometryError(
-            f"The axle “{axle.name}” has its hubs {axle.height:g} mm up. Give a height above 0 mm.",
+            f"The axle “{axle.name}” has its hubs {axle.height:g} mm up. Put its hubs above the ground.",
             (axle.id,),
         )
     return replace(layout, axles={**layout.axles, axle.id: axle})

@@ -1,5 +1,6 @@
 """Steps that take the right side for a while: the body comes in, is measured, placed again, split."""
 
+from collections.abc import Callable
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
@@ -7,17 +8,21 @@ from PySide6.QtWidgets import QWidget
 
 from app import dialogs
 from app.furniture import Furniture
+from app.jobs import Job, in_child
 from app.session import Session
 from app.settings import Settings
 from app.units import Units
+from app.viewport.points_drawn import NamedPoint
 from app.viewport.view import View
 from geometry.checks.report import Report
+from geometry.errors import GeometryError
 
 ACCEPT, DROP = "Accept them", "Drop them"
 BRING_IN_HINT = "See that size and direction are right; Enter brings the body in, Escape leaves it out."
 PLACE_HINT = "Change how the body stands; Enter keeps it, Escape leaves it as it was."
 MEASURE_HINT = "Type what tape and plumb line say; the body follows. Ctrl+Enter keeps it, Escape drops it."
 RESTOCK_HINT = "See what another stock breaks; Enter keeps it, Escape leaves the tubes as they are."
+CAGE_HINT = "Click a point in the list, then the body, to move it; Enter builds, then keeps; Escape leaves."
 SPLIT_HINT = "Choose the faces of the new panel; Enter splits them off, Escape leaves."
 
 
@@ -26,6 +31,7 @@ class StepCommands(QObject):
 
     refused = Signal(str)
     changed = Signal()  # a step was opened or closed
+    job_started = Signal(object)  # Job
 
     def __init__(
         self, session: Session, view: View, furniture: Furniture, settings: Settings, parent: QObject
@@ -40,6 +46,8 @@ class StepCommands(QObject):
         self._body_in: Any = None
         self._split: Any = None
         self._restock: Any = None
+        self._starter: Any = None
+        self._job: Job | None = None
         self._report: Report | None = None  # of the layout that was last recorded
         view.points_picked.connect(self._on_picked)
 
@@ -62,7 +70,7 @@ class StepCommands(QObject):
         return sorted(chosen)
 
     def set_units(self, units: Units) -> None:
-        for panel in (self._body_in, self._split, self._restock, self._step):
+        for panel in (self._body_in, self._split, self._restock, self._starter, self._step):
             if panel is not None:
                 panel.set_units(units)
 
@@ -78,7 +86,12 @@ class StepCommands(QObject):
 
     def settle(self) -> bool:
         """Ask about measurements that were typed and not accepted; False to go on with them."""
-        if self._step is None or self._step in (self._body_in, self._split, self._restock):
+        if self._step is None or self._step in (
+            self._body_in,
+            self._split,
+            self._restock,
+            self._starter,
+        ):
             return True
         text = "The measurements of the body are not accepted yet."
         choice = dialogs.ask_choice(self._view, "Measured body", text, (ACCEPT, DROP))
@@ -168,6 +181,66 @@ class StepCommands(QObject):
             self._report = report
         if self._step is not None and self._step is self._restock:
             self._restock.show_report(revision, report)
+        if self._step is not None and self._step is self._starter:
+            self._starter.show_report(revision, report)
+
+    def start_cage(self) -> None:
+        """Lay a whole cage from points of the body."""
+        if self._starter is None:
+            from app.panels.starter import StarterPanel
+
+            panel = self._starter = StarterPanel(self._session, self._settings.units)
+            panel.pick_points_wanted.connect(self._on_pick_wanted)
+            panel.marked.connect(self._on_marked)
+            panel.work_wanted.connect(self._on_work_wanted)
+            panel.work_unwanted.connect(self._on_work_unwanted)
+            panel.refused.connect(self.refused)
+            panel.accepted.connect(self._on_ended)
+            panel.cancelled.connect(self._on_ended)
+        stock = self._view.stock
+        self._open("First cage", self._starter, CAGE_HINT)
+        self._starter.open_cage(None if stock is None else stock.id)
+
+    def stop(self) -> None:
+        """End the work that still runs; for closing the window."""
+        if self._job is not None:
+            self._job.cancel()
+            self._job.wait()
+
+    def _on_marked(self, marks: list[Any]) -> None:
+        self._view.show_points([NamedPoint(*mark) for mark in marks])
+
+    def _on_work_wanted(
+        self,
+        title: str,
+        function: Callable[..., Any],
+        arguments: tuple[Any, ...],
+        then: Callable[[Any], None],
+    ) -> None:
+        """Run what a step wants beside the window."""
+        self.stop()
+        job = self._job = Job(title, in_child(function, *arguments), self)
+        job.done.connect(then)
+        job.failed.connect(self._on_work_failed)
+        job.ended.connect(self._on_work_ended)
+        self.job_started.emit(job)
+        job.start()
+
+    def _on_work_unwanted(self) -> None:
+        if self._job is not None:
+            self._job.cancel()
+
+    def _on_work_failed(self, error: BaseException) -> None:
+        if not isinstance(error, GeometryError):
+            raise error
+        self.refused.emit(error.message)
+
+    def _on_work_ended(self) -> None:
+        job = self.sender()
+        if job is self._job:
+            self._job = None
+            self._starter.work_ended()
+        job.deleteLater()
 
     def _measure(self, body: int | None) -> None:
         from app.panels.measured import MeasuredPanel

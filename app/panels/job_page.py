@@ -40,6 +40,10 @@ class JobPage(Page):
         self.standoff.entered.connect(self._on_standoff)
         self.field("Stand-off", self.standoff, "Gap from tube to metal at which a new node is placed.")
         self.next = self.words()
+        self.start_cage = self.command_button(
+            "First cage from points…", "start_cage", "Lay a whole cage on the body in one step (Shift+T)."
+        )
+        self.whole(self.start_cage)
         self.finish()
 
     @property
@@ -64,6 +68,8 @@ class JobPage(Page):
         chosen = self.stock.chosen if self.stock.chosen in layout.stocks else next(iter(layout.stocks), None)
         self.stock.show_choices(stock_choices(layout), chosen)
         self.next.setText(next_words(layout))
+        has_body = any(panel.kept for panel in layout.panels.values())
+        self.start_cage.setVisible(has_body and not layout.tubes)
 
     def _body_words(self, layout: Layout) -> str:
         """How large the body is; worked out again only when it changed, for large scans."""
@@ -106,5 +112,5 @@ def next_words(layout: Layout) -> str:
     if not layout.bodies:
         return "Bring in a body first (Ctrl+I), or build one from measurements (Ctrl+B)."
     if not layout.tubes:
-        return "Press T and click on the body to lay the first tube."
+        return "Press T and click on the body to lay the first tube, or Shift+T for a whole first cage."
     return "Select a tube, node or panel to see its numbers."

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from geometry.checks.findings import Report
 
 MOST_WORDS = 6  # tubes whose blanks are spoken of: more would be a thicket
+MANY_NEW = 8  # tubes that a preview adds at once, from which on they are not labelled: no hand drags them
 GRID_WORDS = {"metric": "grid 1 m", "imperial": "grid 1 ft, 5 ft"}
 
 
@@ -160,7 +161,8 @@ class Annotator:
         session = self._session
         chosen = set(session.selection & layout.tubes.keys())
         nodes = session.selection & layout.nodes.keys()
-        if session.is_previewing:
+        new = layout.tubes.keys() - session.recorded.tubes.keys()
+        if session.is_previewing and len(new) <= MANY_NEW:
             nodes |= changed_nodes(session.recorded, layout)
             chosen |= {id for id, tube in layout.tubes.items() if session.recorded.tubes.get(id) is not tube}
         if nodes:

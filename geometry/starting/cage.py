@@ -15,7 +15,7 @@ from geometry.errors import GeometryError
 from geometry.laying import following, judging
 from geometry.laying.judging import Judged
 from geometry.laying.metal import Metal
-from geometry.laying.wish import Place, Proposal, Wish, recommended
+from geometry.laying.wish import Place, Proposal, Wish
 from geometry.layout import Landing, Layout, Node, Tube
 from geometry.progress import Progress, no_progress
 from geometry.starting import points as named_points
@@ -32,6 +32,7 @@ FROM_BEND = 1.1  # OD from a bend to what sits on a tube
 STRAIGHT_ACROSS = (
     220.0  # mm that the middle of a tube across may lie ahead of its ends, to be drawn back to them
 )
+UNREMARKED = 0.9  # of the run that a tube may stand off too far with nothing said
 MOST_LIFTED = 60.0  # mm
 LIFTS = 8  # times that a tube across is lifted off the metal
 RAISES = 3  # times that a tube is laid again, farther off, for the metal of the other side
@@ -200,8 +201,7 @@ class _Cage:
         places = (start.place, *(self.points[key] for key in vias), end.place)
         for _ in range(RAISES):
             wish = self._wish(places, raised)
-            best = recommended(self._proposed(wish))
-            corners = np.array(best.corners)
+            corners = np.array(self._best_first(self._proposed(wish))[0].corners)
             other = self._judged(wish, corners * (1.0, -1.0, 1.0)) if self.both_sides else None
             short = 0.0 if other is None else self._wish(places, 0.0).closest - other.proposal.closest
             if short <= 0.0 or raised + short > MOST_RAISED:
@@ -215,16 +215,29 @@ class _Cage:
             middle = self._beside(middle, _centre(start)[0])
         half = (start.place, *vias)
         wish = self._wish((*half, middle, *(_mirrored(place) for place in half[::-1])), 0.0)
-        found = self._proposed(wish)
-        best = recommended(found)
-        others = sorted(found, key=lambda tube: (tube is not best, tube.outside + tube.aside, tube.bends))
-        fitting = (self._lifted(wish, _even(np.array(tube.corners))) for tube in others)
-        corners = next((corners for corners in fitting if corners is not None), None)
-        if corners is None:
+        fitting = (self._lifted(wish, _even(np.array(tube.corners))) for tube in self._proposed(wish))
+        able = {
+            judged.proposal: corners
+            for corners in fitting
+            if corners is not None and (judged := self._judged(wish, corners)).is_makeable
+        }
+        if not able:
             raise GeometryError("It comes too near to the body. Move its points, or lay it by hand.")
+        corners = able[self._best_first(able)[0]]
         if is_flat and self._is_kept(wish, flat := _in_plane(corners)):
             corners = flat
         self._add(name, start, corners, None)
+
+    def _best_first(self, found: Iterable[Proposal]) -> list[Proposal]:
+        """Return proposals; those first that the checks let pass, and of these the fewest bends."""
+        unremarked = UNREMARKED * self.layout.limits.standoff_run
+
+        def rank(tube: Proposal) -> tuple[bool, float, int]:
+            if tube.aside == 0.0 and tube.outside <= unremarked:
+                return (False, float(tube.bends), 0)
+            return (True, tube.outside + tube.aside, tube.bends)
+
+        return sorted(found, key=rank)
 
     def _proposed(self, wish: Wish) -> tuple[Proposal, ...]:
         try:

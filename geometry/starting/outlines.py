@@ -14,6 +14,7 @@ BIN = 30.0  # mm of a profile
 SLAB = 50.0  # mm along the car that are looked at as one cross section
 WINDOW = 360.0  # mm in which a step is looked for
 LEAST_RISE = 120.0  # mm; a smaller step is no windscreen
+INNER, OUTER = (0.3, 0.62), (0.58, 0.74)  # parts of the half width: where screens are seen, and pillars
 HIGH = 0.78  # of the body's height, to where a step to the roof gets
 FLATTER = 0.35  # of a step's greatest slope, from which on it has ended
 CLEAR_SLOPE = 1.5  # greatest slope over that of what follows, to be sure of
@@ -106,10 +107,12 @@ class Outlines:
     def _outer(self) -> Floats:
         return self.cloud[self.cloud[:, 1] > 0.78 * self.half]
 
-    def _top(self) -> Profile:
-        """Return the heights half-way between the centre plane and the roof's edge."""
+    def _top(self, band: tuple[float, float]) -> Profile:
+        """Return the greatest heights in a band beside the centre plane, parts of the half width."""
         side = np.abs(self.cloud[:, 1])
-        return self._profile(self.cloud[(side > 0.3 * self.half) & (side < 0.62 * self.half)], lowest=False)
+        within = (side > band[0] * self.half) & (side < band[1] * self.half)
+        found = self._profile(self.cloud[within], lowest=False)
+        return Profile(found.x, _middling(found.z))
 
     def _profile(self, points: Floats, lowest: bool) -> Profile:
         count = max(int((self.high[0] - self.low[0]) / BIN), 4)
@@ -121,10 +124,6 @@ class Outlines:
         middles, known = (edges[1:] + edges[:-1]) / 2.0, np.isfinite(heights)
         filled = np.interp(middles, middles[known], heights[known]) if known.any() else np.zeros(count)
         return Profile(middles, filled)
-
-    def _top_profile(self) -> Profile:
-        found = self._top()
-        return Profile(found.x, _middling(found.z))
 
     def windscreen(self) -> Step | None:
         steps = self._both_steps()
@@ -138,17 +137,22 @@ class Outlines:
         """Return the steps up to the roof from the front and from the rear; None if there is no roof."""
         if not self._has_looked:
             self._has_looked = True
-            top = self._top_profile()
-            summit = int(top.z.argmax())
-            high = float(self.low[2] + HIGH * self._tall)
-            front = _step(top.x[summit:][::-1], top.z[summit:][::-1], high)
-            rear = _step(top.x[: summit + 1], top.z[: summit + 1], high)
-            if front is not None:
-                self._steps = (
-                    front,
-                    rear or Step(top.x[0], top.at(top.x[0]) - 0.35 * self._tall, top.x[0], False),
-                )
+            inner, outer = self._steps_in(INNER), self._steps_in(OUTER)
+            if inner is not None:
+                outer = outer or inner
+                front, rear = (_with_foot(one, side) for one, side in zip(inner, outer, strict=True))
+                self._steps = (front, rear)
         return self._steps
+
+    def _steps_in(self, band: tuple[float, float]) -> tuple[Step, Step] | None:
+        top = self._top(band)
+        summit = int(top.z.argmax())
+        high = float(self.low[2] + HIGH * self._tall)
+        front = _step(top.x[summit:][::-1], top.z[summit:][::-1], high)
+        rear = _step(top.x[: summit + 1], top.z[: summit + 1], high)
+        tail = float(top.x[0])
+        upright = Step(tail, top.at(tail) - 0.35 * self._tall, tail, False)
+        return None if front is None else (front, rear or upright)
 
     @property
     def _tall(self) -> float:
@@ -156,7 +160,7 @@ class Outlines:
 
     def cowl(self) -> float:
         """Return where the bonnet of a body without a roof ends: before the top falls away."""
-        top = self._top_profile()
+        top = self._top(INNER)
         front = int(len(top.x) * 0.5)
         falls = np.flatnonzero(np.diff(top.z[front:]) > 150.0)
         return float(top.x[front + falls[-1] + 2]) if len(falls) else self.high[0] - 0.35 * self._long
@@ -270,6 +274,13 @@ def _middling(values: Floats) -> Floats:
     padded = np.pad(values, 2, mode="edge")
     windows: NDArray[np.float64] = np.lib.stride_tricks.sliding_window_view(padded, 5)
     return np.asarray(np.median(windows, axis=1))
+
+
+def _with_foot(step: Step, pillar: Step) -> Step:
+    """Return a step of the screen with the foot of its pillar, unless that is beyond its own top."""
+    if (pillar.foot - step.top) * (step.foot - step.top) <= 0.0:
+        return step
+    return Step(pillar.foot, pillar.foot_height, step.top, step.is_clear)
 
 
 def _step(x: Floats, z: Floats, high: float) -> Step | None:

@@ -6,12 +6,16 @@ the body seen from the side and from above, its lower edge, the steps from bonne
 
 from typing import Literal
 
+import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
+from geometry.body import placement
 from geometry.laying.wish import Place
 from geometry.layout import Layout
+from geometry.progress import Progress, no_progress
 from geometry.starting.outlines import Outlines, Step
+from geometry.vectors import Vec3, unit, vec
 
 Sureness = Literal["sure", "likely", "unsure"]
 
@@ -143,8 +147,9 @@ def named(key: str) -> PointName:
     return next(name for name in NAMES if name.key == key)
 
 
-def guessed(layout: Layout) -> dict[str, Guess]:
+def guessed(layout: Layout, progress: Progress = no_progress) -> dict[str, Guess]:
     """Return for each point where the kept panels seem to have it."""
+    progress(0.0, "Looking at the body")
     seen = Outlines.of(layout)
     if seen is None:
         return dict.fromkeys(KEYS, NOTHING)
@@ -159,6 +164,21 @@ def on_left(place: Place, is_central: bool) -> Place:
     if is_central:
         return Place((x, 0.0, z), (nx, 0.0, nz) if nx or nz else place.normal)
     return place if y >= 0.0 else Place((x, -y, z), (nx, -ny, nz))
+
+
+def placed(layout: Layout, key: str, point: Vec3, panel: int, triangle: int) -> Place:
+    """Return a point that was pointed at on a triangle of a panel; the metal faces away from the body."""
+    kept = [one for one in layout.panels.values() if one.kept and len(one.mesh.triangles)]
+    boxes = [placement.panel_vertices(layout, one) for one in kept]
+    low = np.min([vertices.min(axis=0) for vertices in boxes], axis=0)
+    high = np.max([vertices.max(axis=0) for vertices in boxes], axis=0)
+    mesh = layout.panels[panel].mesh
+    a, b, c = placement.panel_vertices(layout, layout.panels[panel])[mesh.triangles[triangle]]
+    normal = unit(np.cross(b - a, c - a))
+    away = (np.array(point) - (low + high) / 2.0) / np.maximum(high - low, 1.0) ** 2
+    if float(normal @ away) < 0.0:
+        normal = -normal
+    return on_left(Place(point, vec(normal)), named(key).is_central)
 
 
 def _roof(layout: Layout, seen: Outlines) -> dict[str, Guess]:

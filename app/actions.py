@@ -69,7 +69,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("redo", "&Redo", "Ctrl+Shift+Z", "Make the change again that was taken back.", "redo"),
     Command(
         "take_snapshot",
-        "&Keep a snapshot…",
+        "Take a &snapshot…",
         "Ctrl+D",
         "Keep the layout as it is now under a name, in the job's file.",
     ),
@@ -266,6 +266,12 @@ COMMANDS: tuple[Command, ...] = (
         "&Merge two tubes",
         "Ctrl+J",
         "Make one bent tube of two selected ones that end at one node; it is the first selected.",
+    ),
+    Command(
+        "swap_through",
+        "Swap which tube &runs through",
+        "Ctrl+Shift+R",
+        "Where the selected end meets a tube that runs through, let it run on and let the other end there.",
     ),
     *(
         Command(
@@ -607,7 +613,7 @@ SUBMENUS = {
         "Arrang&e",
         "straighten flatten_best flatten_upright flatten_level flatten_lengthwise flatten_across - "
         "align_height align_station align_side align_line space_evenly - "
-        "merge_tubes round_bends_1 round_bends_5 round_bends_15",
+        "merge_tubes swap_through round_bends_1 round_bends_5 round_bends_15",
     ),
     "look": ("&Look", "look_front look_back look_left look_right look_top look_bottom look_corner"),
     "section": ("&Section", "section_off section_x section_y section_z - section_back section_on"),

@@ -132,6 +132,7 @@ QComboBox QLineEdit {{ border: 0; border-radius: 0; padding: 0 3px; min-height: 
 QPushButton {{ background: {raised}; border: 1px solid {line}; border-radius: 4px; padding: 4px 6px; }}
 QPushButton:hover {{ background: {hover}; }}
 QPushButton:focus {{ border-color: {accent}; }}
+QPushButton:checked {{ background: {accent}; color: {accent_text}; border-color: {accent}; }}
 QPushButton:disabled {{ color: {disabled}; }}
 QPushButton#mend:focus {{ border: 2px solid {text}; padding: 3px 5px; }}
 QPushButton[main="true"] {{ background: {accent}; color: {accent_text}; border-color: {accent}; }}

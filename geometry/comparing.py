@@ -17,6 +17,7 @@ from geometry.vectors import Floats
 SAGITTA = 0.02  # mm that chords stand off an arc
 NEAR_ENOUGH = 0.02  # mm that the largest distance may be short of the true one between the chords
 SAME_PLACE = 0.1  # mm below which nothing has moved: more than the two above can add up to
+SAME_MASS = 1e-3  # kg
 FINEST = 40  # halvings of a chord, at most
 
 
@@ -182,7 +183,7 @@ def _change(one: Layout, other: Layout, first: int | None, second: int | None) -
         shift <= SAME_PLACE
         and (before.name, before.stock, before.bends) == (after.name, after.stock, after.bends)
         and abs(before.blank - after.blank) <= SAME_PLACE
-        and before.mass == after.mass
+        and abs(before.mass - after.mass) <= SAME_MASS
     )
     return None if is_same else TubeChange(before, after, shift if shift > SAME_PLACE else 0.0)
 

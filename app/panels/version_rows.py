@@ -57,26 +57,26 @@ def summary(found: Comparison, units: Units) -> str:
         return f"{words}."
     if not found.new and not found.gone:
         return f"{words}; the same is found."
-    counts = [f"{wording.counted(len(found.new), 'finding')} new"] if found.new else []
-    counts += [f"{len(found.gone)} gone"] if found.new and found.gone else []
-    counts += [f"{wording.counted(len(found.gone), 'finding')} gone"] if not found.new else []
-    return f"{words}; {wording.listed(counts)}."
+    new, gone = (len(each) for each in (found.new, found.gone))
+    if not new:
+        return f"{words}; {wording.counted(gone, 'finding')} gone."
+    return f"{words}; {wording.counted(new, 'finding')} new{f', {gone} gone' if gone else ''}."
 
 
 def change_words(change: TubeChange, units: Units) -> str:
-    """Say what became of a tube."""
+    """Say what became of a tube, as short as a cell."""
     if change.is_added:
         return "added"
     if change.is_removed:
         return "removed"
     words = []
     if change.moved:
-        words.append(f"moved {unit_text.format_length(change.moved, units)}")
+        words.append(_distance(change.moved, units))
     if change.is_restocked:
-        words.append("other stock")
+        words.append("stock")
     if change.is_renamed:
-        words.append("renamed")
-    return ", ".join(words) or "other blank"
+        words.append("name")
+    return ", ".join(words) or "blank"
 
 
 def _tube_row(change: TubeChange, units: Units) -> Row:
@@ -88,13 +88,16 @@ def _tube_row(change: TubeChange, units: Units) -> Row:
         _step(_length(one.blank, units) if one else "", _length(other.blank, units) if other else ""),
         _step(_mass(one.mass, units) if one else "", _mass(other.mass, units) if other else ""),
     )
-    lines = [f"{change.name}: {change_words(change, units)}."]
+    lines = [f"{change.name}: {change_words(change, units)}."] if change.one is None or other is None else []
     if change.is_restocked and one and other:
         lines.append(f"Stock: {one.stock}{ARROW}{other.stock}.")
     if change.is_renamed and one and other:
         lines.append(f"Name: {one.name}{ARROW}{other.name}.")
     if change.moved:
-        lines.append("Moved: how far the centreline is at most from where it was.")
+        far = _distance(change.moved, units)
+        lines.append(f"Moved: the centreline is up to {far} from where it was.")
+    if not lines:
+        lines.append("Another length to saw: what it meets has changed.")
     return Row("tube", cells, "\n".join(lines), other.tube if other else None)
 
 
@@ -137,7 +140,13 @@ def _step(before: str, after: str) -> str:
 
 
 def _length(value: float, units: Units) -> str:
-    return unit_text.format_length(value, units, unit=False)
+    return unit_text.format_mark(value, units, unit=False)
+
+
+def _distance(value: float, units: Units) -> str:
+    """A distance as whole as it can be said."""
+    coarse = unit_text.format_mark(value, units)
+    return coarse if value >= 10.0 * unit_text.mark_step(units) else unit_text.format_length(value, units)
 
 
 def _mass(value: float, units: Units) -> str:

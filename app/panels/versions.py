@@ -97,12 +97,14 @@ class VersionsPanel(QWidget):
         self.name.setAccessibleName("Name of the snapshot")
         self.name.setToolTip("Enter keeps the layout as it is now under this name.")
         self.name.setMinimumWidth(70)
+        self.name.setMaximumWidth(220)
         self.name.returnPressed.connect(self.take)
         self.list = self._make_list()
         self.table = _make_table(units)
         self.table.itemSelectionChanged.connect(self._on_row)
         self.table.itemDoubleClicked.connect(self._on_row_opened)
         self.words = QLabel(CHOOSE, wordWrap=True)
+        self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.words.setContentsMargins(8, 3, 8, 3)
         keep_to_width(self.words)
         self.empty = QLabel(NOTHING_YET, wordWrap=True)
@@ -152,8 +154,9 @@ class VersionsPanel(QWidget):
             made.clicked.connect(slot)
             return made
 
-        self.take_button = button("Keep", "Keep the layout as it is now under this name.", self.take)
-        self.take_button.setAccessibleName("Take a snapshot")
+        self.take_button = button(
+            "Take a snapshot", "Keep the layout as it is now under this name.", self.take
+        )
         self.ghost_button = button(
             "Show in the view", "Draw the other version's tubes pale and dashed in the view.", self._on_ghost
         )
@@ -175,7 +178,7 @@ class VersionsPanel(QWidget):
         row.setSpacing(4)
         row.addWidget(self.name, 1)
         row.addWidget(self.take_button)
-        row.addSpacing(10)
+        row.addStretch(0)
         for button in (
             self.ghost_button,
             self.back_button,
@@ -195,11 +198,12 @@ class VersionsPanel(QWidget):
         column.addWidget(self.words)
         column.addWidget(self.table, 1)
         column.addWidget(self.empty, 1)
+        column.addStretch(0)
         split = QSplitter()
         split.setChildrenCollapsible(False)
         split.addWidget(left)
         split.addWidget(right)
-        split.setSizes([270, 480])
+        split.setSizes([252, 498])
         split.setStretchFactor(1, 1)
         whole = QVBoxLayout(self)
         whole.setContentsMargins(0, 0, 0, 0)
@@ -213,7 +217,7 @@ class VersionsPanel(QWidget):
         """The layout as it is, its snapshots, newest first, then what was opened of other jobs."""
         layout = self._session.layout
         kept = [Version(each.id, each.name, each.made, each.layout) for each in layout.snapshots.values()]
-        return [Version(NOW, "As it is now", "", snapshots.bare(layout)), *reversed(kept), *self._others]
+        return [Version(NOW, "Now", "", snapshots.bare(layout)), *reversed(kept), *self._others]
 
     def chosen(self) -> list[Version]:
         """The one or two versions that are selected."""
@@ -350,10 +354,8 @@ class VersionsPanel(QWidget):
         except GeometryError as error:
             self.words.setText(error.message)
             return
-        after = "now" if other.key == NOW else other.name
-        self.words.setText(
-            f"{one.name}{version_rows.ARROW}{after}: {version_rows.summary(found, self._units)}"
-        )
+        names = "" if other.key == NOW else f"{one.name}{version_rows.ARROW}{other.name}: "
+        self.words.setText(names + version_rows.summary(found, self._units))
         self._fill_table(version_rows.rows(found, one.layout, other.layout, self._units))
         self._check_next()
 
@@ -459,7 +461,9 @@ class VersionsPanel(QWidget):
         if report is not None:  # it is the same layout
             for layout in (kept.layout, session.recorded):
                 self._reports[id(layout)] = (layout, report[1])
-        self.refresh()
+        self._fill_list()
+        self._select(taken)
+        self._compare()
         self.told.emit(f"The layout as it is now is kept as {kept.name}; saving the job saves it too.")
 
     def go_back(self) -> None:
@@ -527,10 +531,21 @@ class VersionsPanel(QWidget):
         key = min([-1, *(version.key - 1 for version in self._others)])
         self._others.append(Version(key, path.stem, made, snapshots.bare(layout)))
         self._fill_list()
-        self.list.clearSelection()
-        item = self.list.topLevelItem(self.list.topLevelItemCount() - 1)
-        if item is not None:
-            item.setSelected(True)
+        self._select(key)
+        self._compare()
+
+    def _select(self, key: int) -> None:
+        """Select one version and no other."""
+        self._filling = True
+        for number in range(self.list.topLevelItemCount()):
+            item = self.list.topLevelItem(number)
+            if item is not None:
+                item.setSelected(item.data(NAME, KEY) == key)
+                if item.isSelected():
+                    self.list.setCurrentItem(item)
+                    self.list.scrollToItem(item)
+        self._filling = False
+        self._on_selection()
 
     def _start_folder(self) -> Path:
         path = self._session.path
@@ -561,19 +576,22 @@ class VersionsPanel(QWidget):
 
 
 def when(made: str) -> str:
-    """A date as short as it can be: with the time this year, with the year before."""
+    """A date as short as it can be: the time of today, the day of this year."""
     time = QDateTime.fromString(made, Qt.DateFormat.ISODate).toLocalTime()
     if not time.isValid():
         return made
-    is_now = time.date().year() == QDateTime.currentDateTime().date().year()
-    return QLocale().toString(time, "d MMM HH:mm" if is_now else "d MMM yyyy")
+    today = QDateTime.currentDateTime().date()
+    if time.date() == today:
+        return QLocale().toString(time, "HH:mm")
+    return QLocale().toString(time, "d MMM" if time.date().year() == today.year() else "d MMM yyyy")
 
 
 def _tip(version: Version) -> str:
     if version.key == NOW:
         return "The layout as it is now."
     where = "From another job's file, which is only read." if version.key < 0 else "A snapshot in this job."
-    return f"{version.name}\n{where}"
+    time = QDateTime.fromString(version.made, Qt.DateFormat.ISODate).toLocalTime()
+    return f"{version.name}, {QLocale().toString(time, QLocale.FormatType.ShortFormat)}\n{where}"
 
 
 def _make_table(units: Units) -> QTreeWidget:
@@ -591,7 +609,9 @@ def _make_table(units: Units) -> QTreeWidget:
     header.setStretchLastSection(False)
     header.setMinimumSectionSize(40)
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-    header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+    for column in (0, 1):
+        header.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
+    made.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
     item = made.headerItem()
     for column in range(2, len(titles)):
         if item is not None:

@@ -13,7 +13,7 @@ from geometry.tube.centreline import Centreline
 DASH, RING = 60.0, 15.0  # mm: as long as the gap after it; at most between two rings
 SLIMMER = 0.97  # so that a tube that is the same hides its ghost
 SIDES = 12
-PALENESS, OPACITY = 0.35, 0.8
+PALENESS, OPACITY = 0.25, 0.85
 
 
 class Ghosts:
@@ -32,7 +32,7 @@ class Ghosts:
         return bool(self.actor.GetVisibility())
 
     def set_theme(self, theme: Theme) -> None:
-        self.actor.GetProperty().SetColor(*rgb(colours.mixed(theme.tube, theme.sky, PALENESS)))
+        self.actor.GetProperty().SetColor(*rgb(colours.mixed(theme.reference, theme.sky, PALENESS)))
 
     def show(self, layout: Layout | None) -> None:
         """Draw the tubes of a layout; None takes them away."""

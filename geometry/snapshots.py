@@ -13,6 +13,7 @@ TABLES = tuple(each.name for each in fields(Layout) if isinstance(getattr(Layout
 THINGS = tuple(name for name in TABLES if name != "snapshots")
 # What is of the job rather than of one version of its layout.
 OF_THE_JOB = ("name", "next_id", "trials", "snapshots")
+COMPARED = tuple(each.name for each in fields(Layout) if each.name not in OF_THE_JOB)
 
 
 def take(layout: Layout, name: str, made: str) -> tuple[Layout, int]:
@@ -66,9 +67,8 @@ def known(layout: Layout, id: int) -> Snapshot:
 
 def is_of_a_snapshot(layout: Layout, snapshots: dict[int, Snapshot]) -> bool:
     """Say whether a layout is one of the snapshots, taken back as a whole: nothing has to follow an edit."""
-    names = [each.name for each in fields(Layout) if each.name not in OF_THE_JOB]
     return any(
-        all(getattr(layout, name) is getattr(kept.layout, name) for name in names)
+        all(getattr(layout, name) is getattr(kept.layout, name) for name in COMPARED)
         for kept in snapshots.values()
     )
 

@@ -1,5 +1,6 @@
 """Which marks are painted: nodes, clearances and bad bends of what is looked at, axes, the tool's own."""
 
+import operator
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from app.viewport.placing import Outlook
 from geometry.checks import standoff
 from geometry.layout import Layout, Tube
 from geometry.tube import feeding
+from geometry.tube.centreline import Centreline
 from geometry.tube.feeding import TubeEnd
 from geometry.vectors import Vec3
 
@@ -46,6 +48,7 @@ class Annotator:
         self._revision = -1
         self._oldest = session.revision
         self._places: dict[object, int] = {}
+        self._bend_facts: dict[int, tuple[tuple[object, ...], str, list[Fact]]] = {}  # by tube
         self._pointed_out: frozenset[tuple[int, int]] = frozenset()
 
     def point_out(self, pairs: frozenset[tuple[int, int]]) -> None:
@@ -64,6 +67,7 @@ class Annotator:
         self._report, self._revision = None, -1
         self._oldest = self._session.revision
         self._places = {}
+        self._bend_facts = {}
         self._pointed_out = frozenset()
 
     @property
@@ -120,7 +124,7 @@ class Annotator:
         for id, tube in layout.tubes.items():
             if not tube.shown:
                 continue
-            bad = annotations.bend_facts(layout, tube, lines[id], self._length)
+            bad = self._bends_against(layout, tube, lines[id])
             if id in labelled:
                 given = self._leads(id)
                 leads = leads_of(layout, tube) if given is None else given
@@ -155,6 +159,16 @@ class Annotator:
             if outlook.is_visible(at, annotations.NEAR_ENOUGH)
         ]
         return alone + marks
+
+    def _bends_against(self, layout: Layout, tube: Tube, line: Centreline) -> list[Fact]:
+        """Return what stands against the bends of a tube; worked out anew only where it may have changed."""
+        basis = (tube, line, layout.dies, layout.stocks)
+        words = self._length(1000.0)  # which units they are in
+        known = self._bend_facts.get(tube.id)
+        if known is None or known[1] != words or any(map(operator.is_not, known[0], basis)):
+            known = (basis, words, annotations.bend_facts(layout, tube, line, self._length))
+            self._bend_facts[tube.id] = known
+        return known[2]
 
     def _labelled(self, layout: Layout, hovered: int | None) -> list[int]:
         """Return the tubes that show their clearance: selected, dragged, being laid or under the pointer."""

@@ -24,9 +24,10 @@ from app.viewport.surface import Surface
 from app.viewport.tools import Pointer
 from app.viewport.view import View
 from app.viewport.viewport import default_format
-from geometry import edits
-from geometry.layout import Body, Layout, Mesh, Panel
-from geometry.tube import stock
+from geometry import edits, symmetry
+from geometry.layout import Body, Layout, Mesh, Panel, Tube
+from geometry.tube import centreline, stock
+from geometry.vectors import Vec3
 
 ROUNDS = 60
 
@@ -59,7 +60,7 @@ def caged(triangles: int, tubes: int = 60) -> Layout:
     layout = replace(layout, panels={next_id + 1: Panel(next_id + 1, "skin", next_id, mesh)})
     metal = Surface(layout, list(layout.panels.values()))
     for i in range(tubes):
-        side, x = (1.0 if i % 2 else -1.0), 500.0 - 110.0 * (i // 2)
+        side, x = (1.0 if i % 2 else -1.0), 500.0 - 6600.0 / tubes * (i // 2)
         high = [metal.on_offset(Ray((x - 12.0 * k, side * 4000.0, z), (0.0, -side, 0.0)), 49.0) for k, z in
                 enumerate((500.0, 750.0, 1000.0, 1250.0))]  # fmt: skip
         layout, _ = edits.add_tube(layout, [point for point in high if point is not None], 1)
@@ -104,6 +105,53 @@ def drag(view: View, node: int) -> None:
     view.held = None
 
 
+def stopwatch(layout: Layout) -> None:
+    """Print what pointing, changing tools and undoing cost where both sides follow each other."""
+    paired = symmetry.set_both_sides(layout, True)
+    view = View(Session(paired))
+    view.resize(1600, 930)
+    view.show()
+    view.look_from("left")
+    QApplication.processEvents()
+    twins = sum(tube.twin is not None for tube in paired.tubes.values())
+    print(f"{len(paired.tubes)} tubes, {twins} of them with a twin")
+    tube = next(
+        tube for tube in paired.tubes.values() if view.outlook.is_visible(_middle(paired, tube), 60.0)
+    )
+    x, y = view.to_screen(_middle(paired, tube))
+    report(
+        "pick what lies under the pointer",
+        milliseconds(lambda i: view.select_tool.under(Pointer(x, y + i % 3))),
+    )
+    names = ("tube", "select", "follow", "measure")
+
+    def change(i: int) -> None:
+        view.set_tool(names[i % len(names)])
+        view._prepare_frame()
+
+    report("change the tool, to queued render", milliseconds(change))
+    view.set_tool("tube")
+    aims = (Pointer(x + 40.0 + i, y - 60.0) for i in range(10_000))
+    report("point with the tube tool, guides on", milliseconds(lambda i: view.current_tool.move(next(aims))))
+    view.set_tool("select")
+    for _ in range(ROUNDS):
+        view.session.apply("Move", lambda now: edits.move_nodes(now, [tube.nodes[1]], (1.0, 0.0, 0.0)))
+
+    def undo(i: int) -> None:
+        view.session.undo()
+        view._prepare_frame()
+
+    report("undo, to queued render", milliseconds(undo))
+    drag(view, tube.nodes[1])
+    view.shutdown()
+    view.close()
+
+
+def _middle(layout: Layout, tube: Tube) -> Vec3:
+    line = centreline.of(layout, tube)
+    return centreline.place_at(line, line.length / 2.0)
+
+
 def main() -> None:
     triangles = int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000
     from PySide6.QtGui import QSurfaceFormat
@@ -132,6 +180,7 @@ def main() -> None:
     report("render alone", milliseconds(lambda i: render(view), 12))
     view.shutdown()
     view.close()
+    stopwatch(caged(triangles, 200))
 
 
 def orbit(view: View, i: int) -> None:

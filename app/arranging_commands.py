@@ -13,7 +13,7 @@ from app.session import Session
 from app.settings import Settings
 from app.viewport.view import View
 from geometry import edits, naming, part_groups
-from geometry.arranging import lining_up, merging, rounding, straightening
+from geometry.arranging import lining_up, merging, rounding, straightening, swapping
 from geometry.arranging.lining_up import Way
 from geometry.arranging.straightening import Plane
 from geometry.errors import GeometryError
@@ -67,7 +67,14 @@ class ArrangingCommands(QObject):
         found = {"straighten": bool(bent) or not corners.isdisjoint(nodes)}
         found |= {f"flatten_{plane}": bool(bent) for plane in PLANES}
         found |= {f"align_{way}": len(nodes) > (2 if way == "line" else 1) for way in WAYS}
-        found |= {"space_evenly": has_many, "merge_tubes": meet, "save_part": bool(tubes), "place_part": True}
+        has_joint = len(nodes) == 1 and swapping.joint_of(layout, nodes[0]) is not None
+        found |= {
+            "swap_through": has_joint,
+            "space_evenly": has_many,
+            "merge_tubes": meet,
+            "save_part": bool(tubes),
+            "place_part": True,
+        }
         return found | {f"round_bends_{step}": bool(bent) for step in (1, 5, 15)}
 
     def straighten(self) -> None:
@@ -134,6 +141,17 @@ class ArrangingCommands(QObject):
         words = f"Merge {naming.listed([layout.tubes[id] for id in (first, second)])}"
         if self._arrange(words, (first, second), lambda now: merging.merge(now, first, second)):
             self._session.select((first,))
+
+    def swap_through(self) -> None:
+        """Let the tube that ends at the selected node run on, and the other one end there."""
+        (node,) = self._nodes
+        found = swapping.joint_of(self._session.layout, node)
+        if found is None:
+            self._session.refused.emit(swapping.NO_JOINT)
+            return
+        through, ending = found
+        words = f"Let {ending.name} run through {through.name}"
+        self._arrange(words, (through.id, ending.id), lambda now: swapping.swap_through(now, node))
 
     def round_bends_1(self) -> None:
         self._round(1)

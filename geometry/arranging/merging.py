@@ -37,6 +37,14 @@ def merge(layout: Layout, first: int, second: int) -> Layout:
     return after
 
 
+def joined(layout: Layout, first: int, second: int) -> Layout:
+    """Make one tube of two that end at one node, twins left aside."""
+    node = shared_end(layout, first, second)
+    assert node is not None
+    _check_alike(layout, layout.tubes[first], layout.tubes[second])
+    return _merged(layout, first, second, node)
+
+
 def _with_sides_ready(layout: Layout, keep: Tube, gone: Tube) -> tuple[Layout, tuple[int, int] | None]:
     """Return the layout in which two tubes can be merged, and the twins to merge with them."""
     if keep.twin is None and gone.twin is None:

@@ -184,6 +184,22 @@ def test_two_tubes_become_one_and_undo_makes_two_again(cage: Window) -> None:
     assert {post, rail} <= session.layout.tubes.keys()
 
 
+def test_the_tube_that_ends_at_another_can_run_through(cage: Window) -> None:
+    session = cage.session
+    post = lay(cage, (0, 900, 0), (0, 900, 500), (0, 900, 1000), name="Post")
+    joint = session.layout.tubes[post].nodes[1]
+    assert session.layout.nodes[joint].landing is None
+    layout, rail = edits.add_tube(session.layout, [(-900.0, 900.0, 100.0), joint], 1, "Rail")
+    session.commit("Lay Rail", edits.set_stock(layout, [rail], layout.tubes[post].stock))
+    session.select((joint,))
+    press(cage, "swap_through")
+    assert session.undo_stack.undoText() == "Let Rail run through Post"
+    assert len(session.layout.tubes[rail].nodes) == 3
+    assert len(session.layout.tubes[post].nodes) == 2
+    session.select((session.layout.tubes[post].nodes[0],))
+    assert not cage.commands["swap_through"].isEnabled()
+
+
 def test_bends_are_rounded_and_it_is_said_how_far_corners_went(cage: Window) -> None:
     session = cage.session
     bow = lay(cage, (0, 900, 0), (40, 900, 1000), (-700, 900, 1330), name="Bow")

@@ -150,6 +150,7 @@ COMMANDS: tuple[Command, ...] = (
         "Lay on &both sides",
         "B",
         "What is laid from now on appears on both sides, and each side follows the other.",
+        "sides",
         is_switch=True,
     ),
     Command("reverse", "&Reverse", "R", "Let the selected tube start at its other end; the shape stays."),
@@ -626,7 +627,7 @@ SUBMENUS = {
 }
 TOOLBAR = (
     "open save undo redo - tool_select tool_tube tool_follow tool_node tool_split tool_measure - "
-    "mirror hide fit - check_now export"
+    "both_sides mirror hide fit - check_now export"
 )
 TOOLS: tuple[str, ...] = (
     "tool_select",
@@ -645,7 +646,8 @@ SHORT_WORDS = {
     "tool_node": "Corner",
     "tool_split": "Split",
     "tool_measure": "Measure",
-    "mirror": "Other side",
+    "both_sides": "Both sides",
+    "mirror": "Pair",
     "check_now": "Check",
     "export": "Packet",
 }

@@ -150,6 +150,7 @@ class MainWindow(QMainWindow):
         self._toolbar = self._make_toolbar()
         self._connect()
         self._show_choices()
+        self._show_step()
         self._dress()
         self._restore_window()
         self._show_hint()
@@ -320,6 +321,7 @@ class MainWindow(QMainWindow):
         self.findings.counted.connect(self._on_counted)
         self.properties.command_wanted.connect(self._on_command)
         self.properties.stock_chosen.connect(self._on_stock_chosen)
+        self.properties.job.step_chosen.connect(self._on_step_chosen)
         self.live.ready.connect(self._on_report)
         self.live.failed.connect(self.findings.show_failure)
         self.live.envelopes_changed.connect(view.show_envelopes)
@@ -628,6 +630,16 @@ class MainWindow(QMainWindow):
         else:
             self.message.refuse("Finish or cancel the open step first.")
 
+    def _on_step_chosen(self, step: float) -> None:
+        if step > 0.0:
+            self.settings.set_nudge_step(step)
+        self._show_step()
+
+    def _show_step(self) -> None:
+        """Let arrow keys move by the step that was chosen, or one that suits the units."""
+        self.view.nudge_step = self.settings.nudge_step or self.view.usual_step
+        self.properties.job.step.set_value(self.view.nudge_step)
+
     def _on_stock_chosen(self, stock: int) -> None:
         self.view.current_stock = stock
 
@@ -763,6 +775,7 @@ class MainWindow(QMainWindow):
             part.set_units(units)
         self.outline.set_units(units)
         self.on_steps.set_units(units)
+        self._show_step()
 
     def _on_safe_graphics(self, on: bool) -> None:
         self.settings.set_safe_graphics(on)

@@ -76,6 +76,17 @@ class Settings(QObject):
         self._store.setValue("export/paper", paper)
 
     @property
+    def nudge_step(self) -> float:
+        """How far an arrow key moves the selection, in mm; 0 is what suits the units."""
+        try:
+            return max(float(str(self._store.value("nudge_step", "0"))), 0.0)
+        except ValueError:
+            return 0.0
+
+    def set_nudge_step(self, step: float) -> None:
+        self._store.setValue("nudge_step", str(step))
+
+    @property
     def liked_angles(self) -> str:
         """Angles that the shop likes to bend, in degrees: nothing for any, a step, or a list."""
         return str(self._store.value("liked_angles", ""))

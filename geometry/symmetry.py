@@ -12,7 +12,7 @@ from msgspec.structs import replace
 
 from geometry import edits, naming, weld_marks
 from geometry.errors import GeometryError
-from geometry.layout import Landing, Layout, Node, Tube
+from geometry.layout import Landing, Layout, Node, Side, Tube
 from geometry.tolerances import SAME_POINT, STRAIGHT
 from geometry.vectors import Vec3, angle_between, distance, minus
 
@@ -332,6 +332,11 @@ def set_both_sides(layout: Layout, on: bool) -> Layout:
             else:
                 after = replace(after, tubes={**after.tubes, id: replace(tube, mirrors=False)})
     return after
+
+
+def set_leads(layout: Layout, side: Side) -> Layout:
+    """Choose the side that the other one follows where both were changed at once."""
+    return replace(layout, leads=side)
 
 
 def has_image(layout: Layout, tube: Tube) -> bool:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import Signal
+from PySide6.QtWidgets import QCheckBox
 
 from app import units as unit_text
 from app.panels.body_pages import size_words
@@ -11,16 +12,19 @@ from app.panels.rack_choices import stock_choices
 from app.panels.rows import ChoiceBox, Page
 from app.session import Session
 from app.units import Units
-from geometry import edits
-from geometry.layout import Layout
+from geometry import edits, symmetry
+from geometry.layout import Layout, Side
 from geometry.tube import centreline
 from geometry.tube import stock as sections
+
+SIDES = ((0, "Left"), (1, "Right"))
 
 
 class JobPage(Page):
     """The whole job, and what the next tube is made of."""
 
     stock_chosen = Signal(int)
+    step_chosen = Signal(float)
 
     def __init__(self, session: Session, units: Units) -> None:
         super().__init__(session, units)
@@ -39,6 +43,19 @@ class JobPage(Page):
         self.standoff = LengthField(units)
         self.standoff.entered.connect(self._on_standoff)
         self.field("Stand-off", self.standoff, "Gap from tube to metal at which a new node is placed.")
+        self.both_sides = QCheckBox("On both sides at once")
+        self.both_sides.setToolTip("What is laid appears across the centre plane too, and follows.  (B)")
+        self.both_sides.clicked.connect(self._on_both_sides)
+        self.whole(self.both_sides)
+        self.leads = ChoiceBox()
+        self.leads.activated.connect(self._on_leads)
+        tip = "The side that the other one follows where both were moved at once. Else what you touch leads."
+        self._leads_name = self.field("Leading side", self.leads, tip)
+        self.heading("By hand")
+        self.step = LengthField(units)
+        self.step.entered.connect(self.step_chosen)
+        tip = "How far an arrow key moves the selection; with Shift ten times as far."
+        self.field("Arrows move by", self.step, tip)
         self.next = self.words()
         self.start_cage = self.command_button(
             "First cage from points…", "start_cage", "Lay a whole cage on the body in one step (Shift+T)."
@@ -67,6 +84,10 @@ class JobPage(Page):
         self.standoff.set_value(layout.limits.standoff_wanted)
         chosen = self.stock.chosen if self.stock.chosen in layout.stocks else next(iter(layout.stocks), None)
         self.stock.show_choices(stock_choices(layout), chosen)
+        self.both_sides.setChecked(layout.both_sides)
+        self.leads.show_choices(SIDES, 0 if layout.leads == "left" else 1)
+        for part in (self.leads, self._leads_name):
+            part.setVisible(layout.both_sides)
         self.next.setText(next_words(layout))
         has_body = any(panel.kept for panel in layout.panels.values())
         self.start_cage.setVisible(has_body and not layout.tubes)
@@ -90,6 +111,15 @@ class JobPage(Page):
     def _on_stock(self) -> None:
         if self.stock.chosen is not None:
             self.stock_chosen.emit(self.stock.chosen)
+
+    def _on_both_sides(self, on: bool) -> None:
+        words = "Lay on both sides" if on else "Lay on one side"
+        self._session.apply(words, lambda now: symmetry.set_both_sides(now, on))
+        self.refresh()
+
+    def _on_leads(self) -> None:
+        side: Side = "right" if self.leads.chosen else "left"
+        self._session.apply(f"Let the {side} lead", lambda now: symmetry.set_leads(now, side))
 
     def _on_standoff(self, value: float) -> None:
         self._session.apply("Set stand-off", lambda now: edits.set_limits(now, standoff_wanted=value))

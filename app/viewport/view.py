@@ -178,10 +178,13 @@ class View(PointingWidget):
     def set_units(self, units: Units) -> None:
         self.units = units
         self.legend.set_units(units)
-        is_metric = units.length == "mm"
-        self.nudge_step = METRIC_STEP if is_metric else IMPERIAL_STEP
         self.scene.set_grid(self._shows_grid, self._grid_unit)
         self.redraw()
+
+    @property
+    def usual_step(self) -> float:
+        """The step of the arrow keys that suits the units, in mm."""
+        return METRIC_STEP if self.units.length == "mm" else IMPERIAL_STEP
 
     @property
     def nudge_step(self) -> float:

@@ -14,7 +14,7 @@ from app import actions, job_files
 from app.main_window import TABS, MainWindow
 from app.session import Session
 from app.settings import Settings
-from app.units import INCH_FRACTIONS
+from app.units import INCH_FRACTIONS, INCHES
 from geometry import edits
 from geometry.files import job as job_file
 from geometry.layout import Layout
@@ -591,3 +591,30 @@ def test_a_trial_bend_that_is_added_can_be_undone_from_its_page(qtbot: QtBot, ca
     trigger(cage, "undo")
     assert not cage.session.layout.trials
     assert cage.trials.isVisible()
+
+
+def test_arrows_move_by_the_step_that_was_chosen(qtbot: QtBot, cage: Window) -> None:
+    hoop = cage.session.layout.tubes[tube(cage, "Hoop")]
+    assert cage.view.nudge_step == 5.0
+    cage.properties.job.step.setFocus()
+    cage.properties.job.step.setText("2")
+    qtbot.keyClick(cage.properties.job.step, Qt.Key.Key_Return)
+    before = cage.session.layout.nodes[hoop.nodes[1]].position
+    cage.view.look_from("left")
+    cage.session.select({hoop.nodes[1]})
+    cage.view.setFocus()
+    qtbot.keyClick(cage.view, Qt.Key.Key_Up)
+    assert cage.session.layout.nodes[hoop.nodes[1]].position[2] == pytest.approx(before[2] + 2.0)
+    assert cage.settings.nudge_step == 2.0
+    cage.settings.set_units(INCHES)
+    assert cage.view.nudge_step == 2.0
+
+
+def test_the_job_page_lays_on_both_sides(cage: Window) -> None:
+    cage.properties.job.both_sides.click()
+    assert cage.session.layout.both_sides
+    assert cage.commands["both_sides"].isChecked()
+    assert cage.session.layout.tubes[tube(cage, "Hoop")].twin == tube(cage, "Hoop")
+    assert not cage.session.layout.tubes[tube(cage, "Brace")].mirrors
+    trigger(cage, "undo")
+    assert not cage.properties.job.both_sides.isChecked()

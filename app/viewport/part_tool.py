@@ -96,7 +96,7 @@ class PartTool(Tool):
 
     def leave(self) -> None:
         self._drop()
-        self._put_down = None
+        self._part = self._put_down = None
 
     def layout_changed(self) -> None:
         if not self.room.session.is_previewing:

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
 
-from PySide6.QtCore import QDateTime, QLocale, Qt, QTimer, Signal
+from PySide6.QtCore import QDateTime, QEvent, QLocale, Qt, QTimer, Signal
 from PySide6.QtGui import QFont, QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -60,14 +60,25 @@ class Version(NamedTuple):
 
 
 class _List(QTreeWidget):
-    """The versions; Delete takes the selected one away."""
+    """The versions; Delete and F2 are for the selected one here, whatever they do in the window."""
 
     delete_wanted = Signal()
+    rename_wanted = Signal()
+
+    @guarded(False)
+    def event(self, event: QEvent) -> bool:
+        is_key = event.type() == QEvent.Type.ShortcutOverride and isinstance(event, QKeyEvent)
+        if is_key and event.key() in (Qt.Key.Key_Delete, Qt.Key.Key_F2):  # type: ignore[attr-defined]
+            event.accept()
+            return True
+        return super().event(event)
 
     @guarded()
     def keyPressEvent(self, event: QKeyEvent) -> None:
         if event.key() == Qt.Key.Key_Delete:
             self.delete_wanted.emit()
+        elif event.key() == Qt.Key.Key_F2:
+            self.rename_wanted.emit()
         else:
             super().keyPressEvent(event)
 
@@ -145,6 +156,7 @@ class VersionsPanel(QWidget):
         made.itemSelectionChanged.connect(self._on_selected)
         made.itemChanged.connect(self._on_renamed)
         made.delete_wanted.connect(self.delete)
+        made.rename_wanted.connect(self.rename)
         return made
 
     def _make_buttons(self) -> None:

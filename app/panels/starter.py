@@ -397,7 +397,7 @@ class StarterPanel(Rows):
         is_ready = not self._is_working and self._made is not None
         for widget in (self.again, self.stock, self.both, *self.boxes.values()):
             widget.setEnabled(not self._is_working)
-        self.build_button.setText("&Stop" if self._is_working else "Bu&ild")
+        self.build_button.setText("Sto&p" if self._is_working else "Bu&ild")
         self.build_button.setEnabled(self._is_working or (self._made is None and bool(self.places)))
         self.accept_button.setEnabled(is_ready)
         self._show_main(self.accept_button if is_ready else self.build_button)

@@ -36,10 +36,13 @@ CLOSE_ENOUGH = 0.3  # mm of mean excess from which on no more bends are tried
 MORE = 2  # bends than needed that are tried, to come closer
 
 
-def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> tuple[Proposal, ...]:
+def propose(
+    index: BodyIndex, wish: Wish, progress: Progress = no_progress, more: int = MORE
+) -> tuple[Proposal, ...]:
     """Return the best tube for each number of bends that brings something, the fewest bends first.
 
-    None comes nearer than allowed; ones with few bends may leave the band on the far side.
+    None comes nearer than allowed; ones with few bends may leave the band on the far side. So many more
+    bends than needed are tried, to come closer.
     """
     wishes.check(wish)
     metal = Metal(index)
@@ -59,17 +62,17 @@ def propose(index: BodyIndex, wish: Wish, progress: Progress = no_progress) -> t
         found = _best(task, index, last)
         if found is not None and (not front or _is_better(found, front[-1])):
             front.append(found)
-        if front and _is_enough(front, bends):
+        if front and _is_enough(front, bends, more):
             break
     if not front:
         raise _hopeless(wish, last)
     return tuple(front)
 
 
-def _is_enough(front: list[Proposal], bends: int) -> bool:
+def _is_enough(front: list[Proposal], bends: int, more: int) -> bool:
     """Say whether to stop once tubes with so many bends were tried."""
     best = wishes.recommended(front)
-    return best.fits and (front[-1].excess < CLOSE_ENOUGH or bends >= best.bends + MORE)
+    return best.fits and (front[-1].excess < CLOSE_ENOUGH or bends >= best.bends + more)
 
 
 def _check_near(metal: Metal, wish: Wish) -> None:

@@ -201,7 +201,7 @@ class _Cage:
         places = (start.place, *(self.points[key] for key in vias), end.place)
         for _ in range(RAISES):
             wish = self._wish(places, raised)
-            corners = np.array(self._best_first(self._proposed(wish))[0].corners)
+            corners = np.array(self._best_first(self._proposed(wish, 0))[0].corners)
             other = self._judged(wish, corners * (1.0, -1.0, 1.0)) if self.both_sides else None
             short = 0.0 if other is None else self._wish(places, 0.0).closest - other.proposal.closest
             if short <= 0.0 or raised + short > MOST_RAISED:
@@ -215,7 +215,9 @@ class _Cage:
             middle = self._beside(middle, _centre(start)[0])
         half = (start.place, *vias)
         wish = self._wish((*half, middle, *(_mirrored(place) for place in half[::-1])), 0.0)
-        fitting = (self._lifted(wish, _even(np.array(tube.corners))) for tube in self._proposed(wish))
+        fitting = (
+            self._lifted(wish, _even(np.array(tube.corners))) for tube in self._proposed(wish, following.MORE)
+        )
         able = {
             judged.proposal: corners
             for corners in fitting
@@ -239,9 +241,9 @@ class _Cage:
 
         return sorted(found, key=rank)
 
-    def _proposed(self, wish: Wish) -> tuple[Proposal, ...]:
+    def _proposed(self, wish: Wish, more: int) -> tuple[Proposal, ...]:
         try:
-            return following.propose(self.index, wish, self.tick)
+            return following.propose(self.index, wish, self.tick, more)
         except GeometryError as error:
             raise GeometryError(
                 re.sub(r" near place \d+", " near one of its points", error.message)

@@ -10,6 +10,7 @@ from app.panels.body_in import BodyInPanel
 from app.panels.measured import MeasuredPanel
 from app.panels.restock import RestockPanel
 from app.panels.split import SplitPanel
+from app.panels.starter import StarterPanel
 from app.session import Session
 
 NAMES = [command.name for command in actions.COMMANDS]
@@ -33,7 +34,7 @@ def test_no_key_is_given_twice() -> None:
     assert [key for key, count in keys.items() if count > 1] == []
 
 
-@pytest.mark.parametrize("step", [BodyInPanel, MeasuredPanel, RestockPanel, SplitPanel])
+@pytest.mark.parametrize("step", [BodyInPanel, MeasuredPanel, RestockPanel, SplitPanel, StarterPanel])
 def test_letters_of_a_step_open_no_menu_and_mean_one_thing(qtbot, step) -> None:
     made = step(Session())
     qtbot.addWidget(made)

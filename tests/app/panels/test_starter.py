@@ -186,7 +186,7 @@ def test_one_side_alone_says_what_it_leaves_out(session, panel) -> None:
 def test_while_it_works_it_can_be_stopped_and_nothing_else_done(session, panel) -> None:
     panel.bench.waits = True
     panel.build()
-    assert panel.build_button.text() == "&Stop"
+    assert panel.build_button.text() == "Sto&p"
     assert not panel.stock.isEnabled()
     panel.accept()
     assert not session.is_previewing

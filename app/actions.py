@@ -580,7 +580,7 @@ COMMANDS: tuple[Command, ...] = (
         "Draw without the graphics card, for machines where the view stays black; from the next start.",
         is_switch=True,
     ),
-    Command("keys", "&Keys", "F1", "List every command with its key."),
+    Command("keys", "&Keys", "F1", "List every command with its key, and what hand and keys do in the view."),
     Command("log", "Open the &log folder", "", "Show where the log and recovery copies lie."),
     Command("about", "&About Outrib", "", "Version, licence and what this program does not do."),
 )
@@ -698,6 +698,20 @@ def tip_text(command: Command) -> str:
 def plain_text(command: Command) -> str:
     """The command's words without mnemonics and dots."""
     return command.text.replace("&", "").rstrip("…")
+
+
+def by_menu() -> list[tuple[str, list[Command]]]:
+    """Return the commands as the menus group them, each submenu behind its menu."""
+    known = {command.name: command for command in COMMANDS}
+    groups: list[tuple[str, list[Command]]] = []
+    for title, entries in MENUS.items():
+        names = [entry for entry in entries.split() if entry != SEPARATOR]
+        menu = title.replace("&", "")
+        groups.append((menu, [known[name] for name in names if name[0] != ">"]))
+        for inner, text in (SUBMENUS[name[1:]] for name in names if name[0] == ">"):
+            found = [known[name] for name in text.split() if name != SEPARATOR]
+            groups.append((f"{menu}: {inner.replace('&', '')}", found))
+    return [(title, commands) for title, commands in groups if commands]
 
 
 def fill_menus(bar: QMenuBar, made: Mapping[str, QAction]) -> dict[str, QMenu]:

@@ -33,7 +33,7 @@ from app.moving_commands import MovingCommands
 from app.panels.checklist import Checklist
 from app.panels.cross_section import CrossSectionPanel
 from app.panels.findings import FindingsPanel
-from app.panels.keys import KeysPanel
+from app.panels.keys import Group, KeysPanel, Row
 from app.panels.limits import LimitsPanel
 from app.panels.measures_panel import MeasuresPanel
 from app.panels.outline import OutlinePanel
@@ -72,7 +72,7 @@ TABS = {
     "versions": ("Versions", "Snapshots of this job, and what differs between two of them."),
     "rack": ("Rack", "The tubes, dies and benders the shop has."),
     "limits": ("Limits", "What the checks judge by."),
-    "keys": ("Keys", "Every command with its key."),
+    "keys": ("Keys", "Every command with its key, and what hand and keys do in the view."),
 }
 ABOUT = (
     "Outrib {version}, MIT licence. It lays out an external tube cage and computes geometry and estimates. "
@@ -192,8 +192,7 @@ class MainWindow(QMainWindow):
         self.rack = RackPanel(session, units)
         self.limits = LimitsPanel(session, units)
         self.keys = KeysPanel()
-        rows = [(actions.plain_text(c), c.key, c.tip) for c in actions.COMMANDS]
-        self.keys.set_commands(rows)
+        self.keys.set_groups(_key_groups())
 
     def _arrange_panels(self) -> None:
         furniture = self.furniture
@@ -316,6 +315,7 @@ class MainWindow(QMainWindow):
         self.versions.told.connect(self.message.tell)
         self.measures.kind_wanted.connect(self._on_measure_kind)
         self.measures.fly_to_wanted.connect(self.on_view.fly_to_ids)
+        self.keys.command_wanted.connect(self._on_key_row)
         self.cross_section.ring_changed.connect(view.show_ring)
         self.findings.chosen.connect(self._on_finding)
         self.findings.counted.connect(self._on_counted)
@@ -609,6 +609,15 @@ class MainWindow(QMainWindow):
     def _on_command(self, name: str) -> None:
         self.commands[name].trigger()
 
+    def _on_key_row(self, name: str) -> None:
+        """Run a command from the sheet of keys; say so where it makes no sense now."""
+        command = self.commands[name]
+        self.view.setFocus()
+        if command.isEnabled():
+            command.trigger()
+        else:
+            self.message.refuse(f"“{command.iconText()}” has nothing to work on now.")
+
     def _on_tool_changed(self, tool: str) -> None:
         action = self.commands.get(f"tool_{tool}")
         if action is not None:
@@ -652,6 +661,9 @@ class MainWindow(QMainWindow):
         self.furniture.show_tab(getattr(self, name), *TABS[name])
         if name == "access":
             self.access.tree.setFocus(Qt.FocusReason.ShortcutFocusReason)
+        elif name == "keys":
+            self.keys.search.setFocus(Qt.FocusReason.ShortcutFocusReason)
+            self.keys.search.selectAll()
 
     def _on_folded(self, place: str, folded: bool) -> None:
         self.commands[f"fold_{place}"].setChecked(not folded)
@@ -891,6 +903,15 @@ NEED_THE_ROOM = (
     *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
     *("fold_job", "fold_selection", "fold_below"),
 )
+
+
+def _key_groups() -> list[Group]:
+    """Every command as the sheet of keys lists it."""
+    groups = actions.by_menu()
+    return [
+        Group(title, tuple(Row(actions.plain_text(c), c.key, c.tip, c.name) for c in commands))
+        for title, commands in groups
+    ]
 
 
 def _same_units(a: Units, b: Units) -> bool:

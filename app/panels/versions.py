@@ -1,6 +1,7 @@
 """Snapshots of the job and other jobs' layouts, each to be held against another."""
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -37,6 +38,7 @@ from geometry.files import job as job_file
 from geometry.layout import Layout
 from geometry.progress import Progress
 
+SLICE = 0.02  # s at a time that comparing may take
 WAIT_MS = 200  # after the last change; the hand comes first
 NAME, MADE, TUBES, MASS = range(4)
 KEY = Qt.ItemDataRole.UserRole
@@ -100,6 +102,7 @@ class VersionsPanel(QWidget):
         self._reports: dict[int, tuple[Layout, Report]] = {}  # by id(layout)
         self._job: Job | None = None
         self._checked: Layout | None = None  # what the job checks
+        self._masses: dict[int, tuple[Layout, float]] = {}  # by key
         self._failed: set[int] = set()  # by id(layout): not checked a second time
         self._ghost: Layout | None = None
         self._folder = Path.home()
@@ -125,6 +128,10 @@ class VersionsPanel(QWidget):
         keep_to_width(self.empty)
         self._make_buttons()
         self._arrange()
+        self._comparing: tuple[Version, Version] | None = None
+        self._slow: Iterator[tuple[int | None, int | None]] = iter(())  # tubes still to be compared
+        self._slice = QTimer(self, singleShot=True, interval=0)
+        self._slice.timeout.connect(self._go_on_comparing)
         self._timer = QTimer(self, singleShot=True, interval=WAIT_MS)
         self._timer.timeout.connect(self.refresh)
         session.changed.connect(self._on_changed)
@@ -296,7 +303,8 @@ class VersionsPanel(QWidget):
 
     def _on_opened(self) -> None:
         self.stop()
-        self._others, self._reports, self._failed = [], {}, set()
+        self._others, self._reports, self._masses, self._failed = [], {}, {}, set()
+        self._comparing = None
         self.ghost_button.setChecked(False)
         self.refresh()
         self._propose_name()
@@ -318,7 +326,7 @@ class VersionsPanel(QWidget):
         self._on_selection()
 
     def _word(self, item: QTreeWidgetItem, version: Version) -> None:
-        mass = comparing.mass(version.layout)
+        mass = self._mass(version)
         item.setData(NAME, KEY, version.key)
         item.setText(NAME, version.name)
         item.setText(MADE, when(version.made))
@@ -329,6 +337,13 @@ class VersionsPanel(QWidget):
             item.setTextAlignment(column, RIGHT)
         flags = Qt.ItemFlag.ItemIsEnabled | Qt.ItemFlag.ItemIsSelectable
         item.setFlags(flags | Qt.ItemFlag.ItemIsEditable if version.key > 0 else flags)
+
+    def _mass(self, version: Version) -> float:
+        """What a version weighs; that of a snapshot never changes."""
+        known = self._masses.get(version.key)
+        if known is None or known[0] is not version.layout:
+            known = self._masses[version.key] = (version.layout, comparing.mass(version.layout))
+        return known[1]
 
     def _on_selected(self) -> None:
         if not self._filling:
@@ -348,6 +363,7 @@ class VersionsPanel(QWidget):
         """Show what differs between the two that are selected."""
         pair = self.pair()
         has_any = len(self.versions()) > 1
+        self._slice.stop()
         self.table.setVisible(pair is not None)
         self.empty.setVisible(pair is None and not has_any)
         self.words.setVisible(pair is not None or has_any)
@@ -355,13 +371,28 @@ class VersionsPanel(QWidget):
             self.words.setText(CHOOSE)
             return
         one, other = pair
+        self._comparing = pair
+        self._slow = iter(comparing.matched(one.layout, other.layout, _by_id(one, other)))
+        self._go_on_comparing()
+
+    def _go_on_comparing(self) -> None:
+        """Compare tube by tube for a moment, then let the hand in; show the whole once all are done."""
+        if self._comparing is None:
+            return
+        one, other = self._comparing
+        start = time.perf_counter()
         try:
+            for first, second in self._slow:
+                comparing.prepared(one.layout, other.layout, first, second)
+                if time.perf_counter() - start > SLICE:
+                    self._slice.start()
+                    return
             found = comparing.compared(
                 one.layout,
                 other.layout,
                 self._report_of(one),
                 self._report_of(other),
-                by_id=min(one.key, other.key) >= 0 or comparing.is_one_job(one.layout, other.layout),
+                by_id=_by_id(one, other),
             )
         except GeometryError as error:
             self.words.setText(error.message)
@@ -585,6 +616,11 @@ class VersionsPanel(QWidget):
         tube = item.data(0, KEY)
         if tube in self._session.layout.tubes:
             self.fly_to_wanted.emit(frozenset((tube,)))
+
+
+def _by_id(one: Version, other: Version) -> bool:
+    """Say whether ids mean the same in both."""
+    return min(one.key, other.key) >= 0 or comparing.is_one_job(one.layout, other.layout)
 
 
 def when(made: str) -> str:

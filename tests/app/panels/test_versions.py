@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QTreeWidgetItem
+from PySide6.QtWidgets import QApplication, QTreeWidgetItem
 from pytestqt.qtbot import QtBot
 
 from app.panels import version_rows
@@ -52,6 +52,8 @@ def take(qtbot: QtBot, panel: VersionsPanel, name: str) -> None:
 
 
 def table(panel: VersionsPanel) -> list[list[str]]:
+    while panel._slice.isActive():
+        QApplication.processEvents()
     rows = [panel.table.topLevelItem(number) for number in range(panel.table.topLevelItemCount())]
     return [[row.text(column) for column in range(5)] for row in rows if row is not None]
 

@@ -148,6 +148,7 @@ class Wanted(Struct, frozen=True):
     axis: str | None = None  # a held key: only along it
     plane: str | None = None  # a key held with Shift: not along it
     is_free: bool = False  # no snaps, no body: the view plane
+    middles: bool = True  # a place on a tube is drawn to its middle and those of its legs
     turn: int = 0  # which of the things under the pointer is meant, from the nearest on
     without_nodes: frozenset[int] = frozenset()
     without_tubes: frozenset[int] = frozenset()
@@ -176,18 +177,18 @@ def _options(outlook: Outlook, x: float, y: float, wanted: Wanted) -> Iterator[A
     for id in nodes_at(outlook, x, y, wanted.without_nodes):
         yield Aim("node", layout.nodes[id].position, id, word="joint")
     for pick in tubes_at(outlook, x, y, wanted.without_tubes):
-        yield _on_tube(outlook, x, y, pick)
+        yield _on_tube(outlook, x, y, pick, wanted.middles)
     on_body = aim_on_body(outlook, x, y, wanted.offset)
     if on_body is not None:
         yield on_body
 
 
-def _on_tube(outlook: Outlook, x: float, y: float, pick: TubePick) -> Aim:
+def _on_tube(outlook: Outlook, x: float, y: float, pick: TubePick, middles: bool) -> Aim:
     """Return a place on a tube; near its middle, or the middle of one of its legs, just there."""
     layout = outlook.layout
     tube = layout.tubes[pick.tube]
     line = centreline.of(layout, tube)
-    for word, point in _middles(layout, tube, line):
+    for word, point in _middles(layout, tube, line) if middles else ():
         screen = cameras.project(outlook.sight.camera, outlook.sight.size, np.array([point]))[0][0]
         if np.hypot(*(screen - (x, y))) <= MIDDLE_REACH:
             return Aim("tube", point, edits.landing_at(layout, pick.tube, point), word=word)

@@ -36,8 +36,9 @@ class NodeTool(Tool):
     def _at(self, pointer: Pointer) -> Aim:
         od = self.room.stock.od if self.room.stock else 0.0
         offset = self.room.session.layout.limits.standoff_wanted + od / 2.0
-        wanted = Wanted(offset, is_free=pointer.ctrl, turn=pointer.turn)
-        snaps = guides.of(self.room.session.layout) if self.room.snaps and not pointer.shift else None
+        is_drawn = self.room.snaps and not pointer.shift
+        wanted = Wanted(offset, is_free=pointer.ctrl, middles=is_drawn, turn=pointer.turn)
+        snaps = guides.of(self.room.session.layout) if is_drawn else None
         return guides.aimed(self.room.outlook, pointer.x, pointer.y, wanted, snaps)
 
     def click(self, pointer: Pointer) -> None:

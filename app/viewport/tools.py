@@ -21,7 +21,9 @@ from geometry.layout import Landing, Layout, Stock
 from geometry.tube import centreline
 from geometry.vectors import Vec3
 
-ToolName = Literal["select", "tube", "node", "split", "measure", "pick points", "reference", "zone", "follow", "part"]
+ToolName = Literal[
+    "select", "tube", "node", "split", "measure", "pick points", "reference", "zone", "follow", "part"
+]  # fmt: skip
 DRAG_STARTS = 4.0  # pixels a press may wander and still be a click
 STEM_REACH = 300.0  # mm; a place off the body that is nearer than this shows how near
 BADGE_GAP = 3.0  # pixels between badges, and to the edge of the view

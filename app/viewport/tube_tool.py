@@ -116,6 +116,7 @@ class TubeTool(Tool):
             self.room.held_axis,
             self.room.held_plane,
             bool(pointer and pointer.ctrl),
+            self.room.snaps and not (pointer and pointer.shift),
             pointer.turn if pointer else 0,
             used | nodes,
             tubes,

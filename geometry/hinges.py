@@ -21,6 +21,10 @@ LARGEST_ANGLE = math.radians(180.0)
 SHORTEST_HINGE = 20.0  # mm between the points of a hinge: nearer, a click's error turns its line
 SHORTEST_SLIDE = 1.0  # mm
 EDGE_DEPTH = 40.0  # mm in from the foremost point that still count as the edge of a panel
+JAGGED_RUN = 100.0  # mm; a rim that runs straight for less may be one that a scan made jagged
+JAGGED = 12.0  # mm that such a rim may lie beside the line that it keeps to
+STRAIGHT_FOR = 8.0  # times as long as it is jagged: less says nothing of a direction
+FIRST_REACH, LONGEST_RUN = 60.0, 3000.0  # mm along the rim, either way
 STRAIGHT_ON = math.radians(15.0)  # a boundary that turns by less is the same edge
 # The way to each edge, and the line that a hinge there usually has.
 EDGES: dict[PanelEdge, Vec3] = {
@@ -128,16 +132,28 @@ def usual_hinge(layout: Layout, panel: int) -> Hinge:
 
 
 def hinge_near(layout: Layout, panel: int, place: Vec3) -> Hinge:
-    """Return a hinge along the straight run of the panel's rim nearest to a place on it."""
-    points, triangles = _points(layout, panel), layout.panels[panel].mesh.triangles
-    start, end = straight_rim(points, triangles, np.array(place), layout.panels[panel].name)
+    """Return a hinge along the straight run of the panel's rim nearest to a place on it.
+
+    A jagged rim, as scans have, gives the line that it keeps to.
+    """
+    one = _panel(layout, panel)
+    if not len(one.mesh.triangles):
+        raise GeometryError(f"{one.name} has no triangles to hang on a hinge.", (panel,))
+    points = placement.panel_vertices(layout, one)
+    start, end = straight_rim(points, one.mesh.triangles, np.array(place), one.name)
+    if math.dist(start, end) < JAGGED_RUN:
+        start, end = max(((start, end), jagged_rim(points, one.mesh.triangles, place)), key=_apart)
     if math.dist(start, end) < SHORTEST_HINGE:
         raise GeometryError(
-            f"The rim of {layout.panels[panel].name} runs straight for {math.dist(start, end):.3g} mm only, "
+            f"The rim of {one.name} runs straight for {math.dist(start, end):.3g} mm only, "
             "as the rims of scans do. Pick two points of the hinge instead.",
             (panel,),
         )
     return hinge_through(layout, panel, start, end)
+
+
+def _apart(ends: tuple[Vec3, Vec3]) -> float:
+    return math.dist(*ends)
 
 
 def straight_rim(
@@ -149,17 +165,80 @@ def straight_rim(
         raise GeometryError(
             f"{name} is closed all round and has no rim. Pick two points of the hinge instead."
         )
+    first = _nearest_edge(points, edges, place)
+    beside = _beside(edges)
+    axis = unit(points[edges[first][1]] - points[edges[first][0]])
+    return _walked(points, edges, beside, first, 0, axis), _walked(points, edges, beside, first, 1, axis)
+
+
+def jagged_rim(points: Floats, triangles: NDArray[np.integer], place: Vec3) -> tuple[Vec3, Vec3]:
+    """Return the ends of the line that a mesh's rim keeps to, either way of the place nearest to it."""
+    edges = _rim(triangles)
+    first = _nearest_edge(points, edges, np.array(place))
+    beside = _beside(edges)
+    a, b = (int(corner) for corner in edges[first])
+    behind, ahead = (_run(points, edges, beside, first, corner) for corner in (a, b))
+    run = points[[*behind[::-1], *ahead]]
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run, axis=0), axis=1))])
+    along -= along[len(behind) - 1]
+    axis, middle, reach = unit(points[b] - points[a]), points[a], FIRST_REACH
+    while True:
+        part = run[np.abs(along) <= reach]
+        centre = part.mean(axis=0)
+        way = np.linalg.svd(part - centre, full_matrices=False)[2][0]
+        off = _beside_line(part, centre, way).max()
+        if off > JAGGED or off * STRAIGHT_FOR > np.ptp(part @ way):
+            break
+        axis, middle = way, centre
+        if len(part) == len(run):
+            break
+        reach *= 1.25
+    # The place need not be in the middle: on to either side as far as the rim keeps to the line.
+    beyond = np.flatnonzero(_beside_line(run, middle, axis) > JAGGED)
+    here = len(behind) - 1
+    low = int(beyond[beyond < here].max(initial=-1)) + 1
+    high = int(beyond[beyond > here].min(initial=len(run)))
+    places = (run[low:high] - middle) @ axis
+    return vec(middle + places.min() * axis), vec(middle + places.max() * axis)
+
+
+def _beside_line(points: Floats, middle: Floats, axis: Floats) -> Floats:
+    """Return how far points (n, 3) lie beside a line: (n,)."""
+    away = points - middle
+    off: Floats = np.linalg.norm(away - np.outer(away @ axis, axis), axis=1)
+    return off
+
+
+def _nearest_edge(points: Floats, edges: Ints, place: Floats) -> int:
     ends = points[edges]
     way = ends[:, 1] - ends[:, 0]
     length = np.maximum(np.einsum("ij,ij->i", way, way), 1e-12)
     part = np.clip(np.einsum("ij,ij->i", place - ends[:, 0], way) / length, 0.0, 1.0)
-    first = int(np.linalg.norm(ends[:, 0] + part[:, None] * way - place, axis=1).argmin())
+    return int(np.linalg.norm(ends[:, 0] + part[:, None] * way - place, axis=1).argmin())
+
+
+def _beside(edges: Ints) -> dict[int, list[int]]:
+    """Return the edges at each corner."""
     beside: dict[int, list[int]] = {}
     for number, pair in enumerate(edges.tolist()):
         for corner in pair:
             beside.setdefault(corner, []).append(number)
-    axis = unit(way[first])
-    return _walked(points, edges, beside, first, 0, axis), _walked(points, edges, beside, first, 1, axis)
+    return beside
+
+
+def _run(points: Floats, edges: Ints, beside: dict[int, list[int]], first: int, corner: int) -> list[int]:
+    """Return the corners of the rim from one end of an edge on, to where it forks or comes back."""
+    run, seen, length = [corner], {first}, 0.0
+    while length < LONGEST_RUN:
+        onward = [other for other in beside[corner] if other not in seen]
+        if len(onward) != 1:
+            break
+        seen.add(onward[0])
+        a, b = (int(end) for end in edges[onward[0]])
+        length += float(np.linalg.norm(points[b] - points[a]))
+        corner = b if a == corner else a
+        run.append(corner)
+    return run
 
 
 def _rim(triangles: NDArray[np.integer]) -> Ints:
@@ -228,9 +307,9 @@ def _points(layout: Layout, panel: int) -> Floats:
 def _middle_of_body(layout: Layout, body: int) -> Floats:
     """Return the middle of the box round a body's kept panels."""
     parts = [
-        placement.panel_vertices(layout, panel)
+        placement.panel_vertices(layout, panel)[np.unique(panel.mesh.triangles)]
         for panel in layout.panels.values()
-        if panel.body == body and len(panel.mesh.vertices)
+        if panel.body == body and len(panel.mesh.triangles)
     ]
     low = np.min([part.min(axis=0) for part in parts], axis=0)
     high = np.max([part.max(axis=0) for part in parts], axis=0)

@@ -149,13 +149,49 @@ def test_a_hinge_goes_along_when_its_body_is_placed_anew() -> None:
     assert panels.placed_anew(layout, SHELL, Placement()) is layout
 
 
-def test_a_jagged_rim_is_no_hinge_and_the_message_says_what_to_do() -> None:
+def with_door(mesh: Mesh) -> Layout:
+    layout = car()
+    return replace(layout, panels={**layout.panels, DOOR: Panel(DOOR, "left door", SHELL, mesh)})
+
+
+def test_a_jagged_rim_gives_the_line_that_it_keeps_to() -> None:
     steps = [(-10.0 * (number // 2), 800.0, 10.0 * ((number + 1) // 2)) for number in range(60)]
     corners = np.array([*steps, (0.0, 800.0, 2000.0)])
     fan = np.array([[number, number + 1, 60] for number in range(59)], np.int32)
-    layout = car()
-    layout = replace(
-        layout, panels={**layout.panels, DOOR: Panel(DOOR, "left door", SHELL, Mesh(corners, fan))}
+    hinge = hinges.hinge_near(with_door(Mesh(corners, fan)), DOOR, (-105.0, 800.0, 105.0))
+    way = np.subtract(hinge.end, hinge.start)
+    assert np.linalg.norm(way) > 300.0
+    assert abs(way @ np.array([-1.0, 0.0, 1.0])) / np.linalg.norm(way) / math.sqrt(2.0) > math.cos(0.05)
+    for x, y, z in (hinge.start, hinge.end):
+        assert (y, z) == pytest.approx((800.0, -x), abs=12.0)
+
+
+def test_a_jagged_rim_is_followed_round_no_corner() -> None:
+    rng = np.random.default_rng(3)
+    count = 41
+    x, z = np.meshgrid(np.linspace(0.0, -800.0, count), np.linspace(300.0, 900.0, count))
+    points = np.stack([x, np.full_like(x, 800.0), z], axis=-1).reshape(-1, 3)
+    points += rng.uniform(-4.0, 4.0, points.shape)
+    number = np.arange(count * count).reshape(count, count)
+    a, b, c, d = (
+        part.ravel() for part in (number[:-1, :-1], number[:-1, 1:], number[1:, 1:], number[1:, :-1])
     )
+    triangles = np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)]).astype(np.int32)
+    hinge = hinges.hinge_near(with_door(Mesh(points, triangles)), DOOR, (0.0, 800.0, 610.0))
+    ends = sorted([hinge.start, hinge.end], key=lambda end: end[2])
+    assert ends[0] == pytest.approx((0.0, 800.0, 300.0), abs=15.0)
+    assert ends[1] == pytest.approx((0.0, 800.0, 900.0), abs=15.0)
+
+
+def test_a_scrap_of_a_rim_is_no_hinge_and_the_message_says_what_to_do() -> None:
+    scrap = Mesh(np.array([(0.0, 800.0, 0.0), (9.0, 800.0, 0.0), (0.0, 800.0, 9.0)]), np.array([[0, 1, 2]]))
     with pytest.raises(GeometryError, match="Pick two points of the hinge instead"):
-        hinges.hinge_near(layout, DOOR, (-105.0, 800.0, 105.0))
+        hinges.hinge_near(with_door(scrap), DOOR, (1.0, 800.0, 0.0))
+
+
+def test_points_that_no_triangle_uses_do_not_move_the_rim() -> None:
+    door = car().panels[DOOR].mesh
+    loose = Mesh(np.concatenate([np.full((3, 3), 5000.0), door.vertices]), door.triangles + 3)
+    place = (-20.0, 800.0, 500.0)
+    expected = hinges.hinge_near(car(), DOOR, place)
+    assert hinges.hinge_near(with_door(loose), DOOR, place) == expected

@@ -112,11 +112,18 @@ def world_lines(layout: Layout, panel: int, lines: Lines) -> tuple[Floats, ...]:
 
 def twin_of(layout: Layout, panel: int) -> int | None:
     """Return the panel that is this one's like on the other side of the car, if there is one."""
-    low, high = _box(layout, _panel(layout, panel))
+    one = _panel(layout, panel)
+    if not len(one.whole.vertices):
+        return None
+    low, high = _box(layout, one)
     if low[1] < 0.0 < high[1]:
         return None
     mirrored = np.stack([np.array([low[0], -high[1], low[2]]), np.array([high[0], -low[1], high[2]])])
-    others = {one.id: _box(layout, one) for one in layout.panels.values() if one.id != panel}
+    others = {
+        other.id: _box(layout, other)
+        for other in layout.panels.values()
+        if other.id != panel and len(other.whole.vertices)
+    }
     off = {id: float(np.abs(box - mirrored).max()) for id, box in others.items()}
     best = min(off, key=lambda id: off[id], default=None)
     return best if best is not None and off[best] <= TWIN else None

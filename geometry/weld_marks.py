@@ -42,6 +42,8 @@ def mirrored(layout: Layout, marks: tuple[Weld, ...]) -> tuple[Weld, ...]:
 
 def twin_of(layout: Layout, panel: int) -> int | None:
     """Return the panel whose box is the image of a panel's box across the centre plane."""
+    if not len(layout.panels[panel].mesh.vertices):
+        return None
     low, high = _bounds(layout, layout.panels[panel])
     low[1], high[1] = -high[1], -low[1]
     best, nearest = None, TWIN_WITHIN

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
-from geometry import axles, edits, sample, trimming
+from geometry import axles, edits, sample, trimming, weld_marks
 from geometry.body import distance, envelope, placement, scan, trim, tyres
 from geometry.checks import tyres as tyre_checks
 from geometry.errors import GeometryError
@@ -231,3 +231,17 @@ def test_the_wings_of_a_real_body_are_trimmed_for_its_tyres(meshes: Path) -> Non
     for id in bitten & after.panels.keys():
         for line in trimming.lines_of(after, after.panels[id]):
             assert len(line) > 1
+
+
+def test_a_panel_without_triangles_is_nobodys_like() -> None:
+    mesh = Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
+    wing = Mesh(
+        np.array([[0.0, 500.0, 0.0], [300.0, 500.0, 0.0], [0.0, 500.0, 300.0]]), np.array([[0, 1, 2]])
+    )
+    layout = Layout(
+        bodies={1: Body(1, "Body")},
+        panels={2: Panel(2, "nothing", 1, mesh), 3: Panel(3, "left wing", 1, wing)},
+    )
+    for panel in layout.panels:
+        assert trimming.twin_of(layout, panel) is None
+        assert weld_marks.twin_of(layout, panel) is None

@@ -11,11 +11,12 @@ from geometry import edits, references, zoning
 from geometry.aids import Measure
 from geometry.body import tyres
 from geometry.errors import GeometryError
-from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Motion, Slide, Stock, Tube
+from geometry.layout import SELECTABLE, Axle, Layout, Mesh, Motion, Panel, Slide, Stock, Tube
 from geometry.measuring import values
 from geometry.tolerances import FARTHEST_POINT, SAME_POINT
 
 Seen = set[tuple[int, int]]  # meshes, by the identity of their arrays
+PLAIN = (str, int, bool, type(None))
 KINDS = (*SELECTABLE, "stocks", "dies", "benders", "trials", "snapshots")
 
 
@@ -30,6 +31,8 @@ def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
     """Yield what is wrong in a layout, snapshots aside; meshes seen before are not gone through again."""
     yield from _bad_ids(layout)
     yield from _bad_limits(layout)
+    for thing in (*layout.tubes.values(), *layout.panels.values()):
+        yield from (f"{thing.name} {fault}" for fault in _bad_standoff(thing))
     for node in layout.nodes.values():
         if FARTHEST_POINT < max(map(abs, node.position)) < math.inf:
             yield f"node {node.id} lies more than a kilometre from the car"
@@ -67,9 +70,16 @@ def is_all_finite(value: Any) -> bool:
     """Say whether plain data (dicts, lists, numbers) holds no NaN and no infinity."""
     if isinstance(value, float):
         return math.isfinite(value)
-    if isinstance(value, dict):
-        return all(map(is_all_finite, value.values()))
-    return not isinstance(value, list | tuple) or all(map(is_all_finite, value))
+    if not isinstance(value, dict | list | tuple):
+        return True
+    for inner in value.values() if isinstance(value, dict) else value:
+        kind = type(inner)
+        if kind is float:  # nearly all there is: no call for each
+            if not math.isfinite(inner):
+                return False
+        elif kind not in PLAIN and not is_all_finite(inner):
+            return False
+    return True
 
 
 def _bad_ids(layout: Layout) -> Iterator[str]:
@@ -90,6 +100,12 @@ def _bad_limits(layout: Layout) -> Iterator[str]:
         edits.set_limits(Layout(), **structs.asdict(layout.limits))
     except GeometryError as error:
         yield f"a limit cannot be so ({str(error).rstrip('.')})"
+
+
+def _bad_standoff(thing: Tube | Panel) -> Iterator[str]:
+    for own in (thing.standoff_closest, thing.standoff_farthest):
+        if own is not None and not 0.0 <= own < FARTHEST_POINT:
+            yield f"is to stand off by {own:g} mm, which is no length of 0 or more"
 
 
 def _bad_motion(motion: Motion) -> Iterator[str]:

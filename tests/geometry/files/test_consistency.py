@@ -91,6 +91,11 @@ def with_motion(motion: Motion) -> Layout:
     return replace(Layout(next_id=10), bodies={3: Body(3, "Body")}, panels={4: door})
 
 
+def with_standoff(closest: float) -> Layout:
+    layout = with_motion(Slide((0.0, 0.0, 300.0)))
+    return replace(layout, panels={4: replace(layout.panels[4], standoff_closest=closest)})
+
+
 @pytest.mark.parametrize(
     ("layout", "words"),
     [
@@ -101,6 +106,8 @@ def with_motion(motion: Motion) -> Layout:
             replace(Layout(next_id=10), nodes={2: Node(2, (0.0, -4.7e8, 0.0))}),
             "node 2 lies more than a kilometre from the car",
         ),
+        (with_standoff(1e308), "Door is to stand off by 1e+308 mm"),
+        (with_standoff(-1.0), "Door is to stand off by -1 mm, which is no length of 0 or more"),
         (with_motion(Slide((1e300, 1e300, 0.0))), "panel Door slides more than a kilometre"),
         (
             with_motion(Hinge((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), 1.0)),

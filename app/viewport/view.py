@@ -104,6 +104,7 @@ class View(PointingWidget):
         self._sides: dict[int, asymmetry.Standing] = {}
         self._ring: Floats = np.zeros((0, 3))
         self._lookout = Lookout()
+        self._cards: list[QWidget] = []
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
             "select": SelectTool(self),
@@ -120,7 +121,6 @@ class View(PointingWidget):
         self.select_tool = cast(SelectTool, self._tools["select"])
         self.follow_tool = cast(FollowTool, self._tools["follow"])
         self.current_tool = self.select_tool
-        self.nudge_step = METRIC_STEP
         self.set_units(units)
         self._connect()
         self._on_changed(Layout(), session.layout)
@@ -178,6 +178,7 @@ class View(PointingWidget):
     def set_units(self, units: Units) -> None:
         self.units = units
         self.legend.set_units(units)
+        self.nudge_step = self.usual_step
         self.scene.set_grid(self._shows_grid, self._grid_unit)
         self.redraw()
 
@@ -288,6 +289,10 @@ class View(PointingWidget):
         """Show the gaps between tubes and panels also where they are not the least of the tube."""
         self._annotator.point_out(frozenset(product(tubes, panels)))
         self.redraw()
+
+    def cover(self, card: QWidget) -> None:
+        """Keep labels from under a card that lies over the view."""
+        self._cards.append(card)
 
     def show_ring(self, points: Floats) -> None:
         """Mark where a tube is cut, by a ring of points (n, 3); none takes the mark away."""
@@ -691,6 +696,8 @@ class View(PointingWidget):
         grid = self._grid_unit if self._shows_grid else None
         at = self.legend.geometry()
         covered = [Rect(at.x(), at.y(), at.width(), at.height())] if self.legend.isVisible() else []
+        for at in (card.geometry() for card in self._cards if card.isVisible()):
+            covered.append(Rect(at.x(), at.y(), at.width(), at.height()))
         own = self.current_tool.marks()
         layout, chosen, room = self.session.layout, self.session.selection, self.outlook.shown.bounds
         own = aids_drawn.names(layout, chosen, self._hovered, self.to_screen, room) + own

@@ -31,7 +31,8 @@ def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
     """Yield what is wrong in a layout, snapshots aside; meshes seen before are not gone through again."""
     yield from _bad_ids(layout)
     yield from _bad_limits(layout)
-    for thing in (*layout.tubes.values(), *layout.panels.values()):
+    things: list[Tube | Panel] = [*layout.tubes.values(), *layout.panels.values()]
+    for thing in things:
         yield from (f"{thing.name} {fault}" for fault in _bad_standoff(thing))
     for node in layout.nodes.values():
         if FARTHEST_POINT < max(map(abs, node.position)) < math.inf:

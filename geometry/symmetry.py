@@ -16,6 +16,7 @@ from geometry.layout import Landing, Layout, Node, Side, Tube
 from geometry.tolerances import SAME_POINT, STRAIGHT
 from geometry.vectors import Vec3, angle_between, distance, minus
 
+ROUNDS = 8  # of placing twins; two or three are enough where landings sit on landings
 ACROSS: Vec3 = (0.0, 1.0, 0.0)
 TRUE_WITHIN = 2.0 * SAME_POINT  # mm; a landing goes to the nearest place of its tube, not beside it
 
@@ -55,7 +56,7 @@ def _followed(before: Layout, after: Layout) -> Layout:
         is_new = id not in before.tubes and layout.both_sides and tube.mirrors
         if tube.twin is None and (is_new or had_one):
             layout, _ = _given_twin(layout, id, may_extend=is_new)
-    layout = _nodes_followed(before, _with_true_nodes(_tubes_followed(before, layout)))
+    layout = _with_leaders(before, layout)
     false = [
         tube.id for tube in layout.tubes.values() if tube.twin is not None and not _is_true(layout, tube)
     ]
@@ -131,7 +132,7 @@ def _without_widows(layout: Layout) -> Layout:
 
 
 def _tubes_followed(before: Layout, layout: Layout) -> Layout:
-    """Run every changed tube's twin through the mirrored nodes, with the same making."""
+    """Run every changed tube's twin through the mirrored nodes, with the same making; nothing is settled."""
     after = layout
     for tube in layout.tubes.values():
         if tube.twin == tube.id:
@@ -143,7 +144,7 @@ def _tubes_followed(before: Layout, layout: Layout) -> Layout:
                 after, nodes = _partners(after, leader.nodes)
                 twin = _alike(layout, leader, follower, nodes)
                 after = replace(after, tubes={**after.tubes, twin.id: twin})
-    return after if after is layout else edits.settled(layout, after)
+    return after
 
 
 def _leads(before: Layout, layout: Layout, tube: Tube, other: Tube) -> bool:
@@ -233,27 +234,57 @@ def _ys(layout: Layout, tube: Tube) -> list[float]:
     return [layout.nodes[id].position[1] for id in tube.nodes]
 
 
-def _nodes_followed(before: Layout, layout: Layout) -> Layout:
-    """Put the twins of changed nodes where the mirror has them, and keep central ones in the plane."""
-    changed: dict[int, Node] = {}
+def _with_leaders(before: Layout, layout: Layout) -> Layout:
+    """Let tubes and nodes that were not changed follow those that were.
+
+    What lands on a tube moves with it, on either side: so the nodes are gone through again until all of
+    them are where the mirror has them.
+    """
+    after = _with_true_nodes(_tubes_followed(before, layout))
+    leaders = [_leader(before, after, node) for node in after.nodes.values() if _is_first(node)]
+    settled = layout
+    for _ in range(ROUNDS):
+        after, wanted = _mirrored_nodes(after, leaders)
+        if after is settled:
+            break
+        after = settled = edits.settled(settled, after, wanted)
+    return after
+
+
+def _is_first(node: Node) -> bool:
+    """Say whether a node is the first of two twins, or its own."""
+    return node.twin is not None and node.id <= node.twin
+
+
+def _leader(before: Layout, layout: Layout, node: Node) -> int:
+    """Return which of a node and its twin the other one follows."""
+    other = layout.nodes[node.twin or node.id]
+    return node.id if _node_leads(before, layout, node, other) else other.id
+
+
+def _mirrored_nodes(layout: Layout, leaders: Iterable[int]) -> tuple[Layout, dict[int, Vec3]]:
+    """Return the layout with the twins of leaders where the mirror has them, and where that is."""
+    nodes = dict(layout.nodes)
     wanted: dict[int, Vec3] = {}
-    for node in layout.nodes.values():
-        if node.twin == node.id:
+    for id in leaders:
+        node = nodes.get(id)
+        if node is None or node.twin not in nodes:
+            continue
+        if node.twin == id:
             if not is_central(node.position):
-                wanted[node.id] = (node.position[0], 0.0, node.position[2])
-        elif node.twin is not None and node.id < node.twin:
-            pair = (node, layout.nodes[node.twin])
-            leader, follower = pair if _node_leads(before, layout, *pair) else pair[::-1]
-            twin = _mirrored(layout, leader, follower)
-            if twin != follower:
-                changed[twin.id] = twin
-                wanted[twin.id] = image(leader.position)
-    if not changed and not wanted:
-        return layout
+                wanted[id] = (node.position[0], 0.0, node.position[2])
+        elif distance(nodes[node.twin].position, image(node.position)) >= SAME_POINT:
+            wanted[node.twin] = image(node.position)
     for id, place in wanted.items():
-        if (node := changed.get(id, layout.nodes[id])).landing is None:
-            changed[id] = replace(node, position=place)
-    return edits.settled(layout, replace(layout, nodes={**layout.nodes, **changed}), wanted)
+        if nodes[id].landing is None:
+            nodes[id] = replace(nodes[id], position=place)
+    placed = replace(layout, nodes=nodes)  # the lines that landings are looked for on
+    for id in leaders:
+        node = nodes.get(id)
+        if node is not None and node.twin in nodes and node.twin != id:
+            nodes[node.twin] = _mirrored(placed, node, nodes[node.twin])
+    is_same = all(nodes[id] is node or nodes[id] == node for id, node in layout.nodes.items())
+    return (layout, {}) if is_same and not wanted else (placed, wanted)
 
 
 def _node_leads(before: Layout, layout: Layout, node: Node, other: Node) -> bool:

@@ -3,14 +3,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits, keeping, symmetry
+from geometry import edits, keeping, sample, symmetry
 from geometry.errors import GeometryError
 from geometry.files import consistency
 from geometry.layout import Landing, Layout
 from geometry.tolerances import SAME_POINT
 from geometry.tube import bending, centreline
 from geometry.tube.stock import starting_rack
-from geometry.vectors import distance
+from geometry.vectors import distance, plus, times
 
 STOCKS, DIES, NEXT_ID = starting_rack(1)
 INCH = next(id for id, row in STOCKS.items() if row.name == "1.75 × 0.120 in")
@@ -341,3 +341,44 @@ def test_whatever_is_edited_twins_stay_images(data: st.DataObject) -> None:
             continue
         assert_twins_are_images(layout)
         assert next(consistency.broken_promises(layout), None) is None
+
+
+# A whole cage, in which tubes land on tubes that land on tubes
+
+
+@pytest.fixture(scope="module")
+def cage() -> Layout:
+    return sample.build()
+
+
+def twins_of(layout: Layout) -> dict[int, int | None]:
+    return {tube.id: tube.twin for tube in layout.tubes.values()}
+
+
+def test_any_node_of_a_cage_may_be_moved_and_all_twins_stay_twins(cage: Layout) -> None:
+    for id, node in cage.nodes.items():
+        after = edited(cage, edits.place_node, id, plus(node.position, (14.0, 6.0, 9.0)))
+        assert twins_of(after) == twins_of(cage), id
+        assert_twins_are_images(after)
+
+
+def test_any_tube_of_a_cage_may_be_split_reversed_or_get_a_corner_and_all_twins_stay_twins(
+    cage: Layout,
+) -> None:
+    for tube in cage.tubes.values():
+        middle = plus(cage.nodes[tube.nodes[0]].position, cage.nodes[tube.nodes[1]].position)
+        corner = plus(times(middle, 0.5), (3.0, 4.0, 5.0))
+        for change in (
+            lambda now, tube=tube: edits.reverse_tube(now, tube.id),
+            lambda now, tube=tube, corner=corner: edits.insert_node(now, tube.id, 0, corner),
+        ):
+            after = edited(cage, change)
+            assert twins_of(after) == twins_of(cage), tube.name
+            assert_twins_are_images(after)
+        if tube.twin != tube.id:
+            try:
+                after = edited(cage, edits.split_tube, tube.id, station=0.37 * line_of(cage, tube.id).length)
+            except GeometryError:
+                continue  # in a bend
+            assert all(one.twin is not None for one in after.tubes.values()), tube.name
+            assert_twins_are_images(after)

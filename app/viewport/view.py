@@ -283,7 +283,8 @@ class View(PointingWidget):
         )
 
     def _place_legend(self) -> None:
-        self.legend.move(self.width() - self.legend.width() - 10, 10)
+        """Put the legend over the words of the grid: messages lie along the top."""
+        self.legend.move(self.width() - self.legend.width() - 10, self.height() - self.legend.height() - 28)
 
     def point_out(self, tubes: Iterable[int], panels: Iterable[int]) -> None:
         """Show the gaps between tubes and panels also where they are not the least of the tube."""

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 import trimesh
-from PySide6.QtCore import QEvent, QMimeData, QPoint, QPointF, Qt, QUrl
+from PySide6.QtCore import QEvent, QMimeData, QPoint, QPointF, QRect, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QApplication, QDockWidget, QMenu, QToolButton
 from pytestqt.qtbot import QtBot
@@ -618,3 +618,14 @@ def test_the_job_page_lays_on_both_sides(cage: Window) -> None:
     assert not cage.session.layout.tubes[tube(cage, "Brace")].mirrors
     trigger(cage, "undo")
     assert not cage.properties.job.both_sides.isChecked()
+
+
+def test_a_message_does_not_cover_the_legend(qtbot: QtBot, cage: Window) -> None:
+    cage.view.set_colouring("ramp")
+    qtbot.waitUntil(cage.view.legend.isVisible)
+    cage.resize(1024, 700)
+    cage.message.refuse("This is a long sentence that says what is wrong and what to do about it. " * 3)
+    covered = QRect(cage.message.mapToGlobal(QPoint()), cage.message.size())
+    legend = QRect(cage.view.legend.mapToGlobal(QPoint()), cage.view.legend.size())
+    assert not covered.intersects(legend)
+    assert cage.view.rect().contains(cage.view.legend.geometry())

@@ -581,6 +581,12 @@ COMMANDS: tuple[Command, ...] = (
         is_switch=True,
     ),
     Command("keys", "&Keys", "F1", "List every command with its key, and what hand and keys do in the view."),
+    Command(
+        "tour",
+        "Take the &tour",
+        "Shift+F1",
+        "Open the sample with a small card that leads from one thing to the next.",
+    ),
     Command("log", "Open the &log folder", "", "Show where the log and recovery copies lie."),
     Command("about", "&About Outrib", "", "Version, licence and what this program does not do."),
 )
@@ -603,7 +609,7 @@ MENUS = {
     ">colour - fold_job fold_selection fold_below view_alone - findings schedule measures versions "
     "cross_section start_page",
     "&Settings": ">units >theme safe_graphics",
-    "&Help": "keys log about",
+    "&Help": "keys tour log about",
 }
 SUBMENUS = {
     "recent": ("Open &recent", ""),

@@ -48,6 +48,7 @@ from app.selection_commands import SelectionCommands
 from app.session import Session
 from app.settings import Settings
 from app.step_commands import StepCommands
+from app.tour_commands import TourCommands
 from app.units import Units
 from app.view_commands import ViewCommands
 from app.viewport.view import View
@@ -144,6 +145,7 @@ class MainWindow(QMainWindow):
         self.on_laying = LayingCommands(session, self.view, self.properties, settings, self)
         self.on_steps = StepCommands(session, self.view, self.furniture, settings, self)
         self.files.settle_step = self.on_steps.settle
+        self.on_tour = TourCommands(session, self.view, self.findings, self.files, settings, self)
         self.commands = actions.make_actions(self, self._on_triggered)
         self._doing = self._what_commands_do()
         self.menus = actions.fill_menus(self.menuBar(), self.commands)
@@ -255,6 +257,7 @@ class MainWindow(QMainWindow):
             self.on_arranging,
             self.on_moving,
             self.on_steps,
+            self.on_tour,
         ):
             for command in actions.COMMANDS:
                 if command.name not in doing and hasattr(type(group), command.name):
@@ -346,6 +349,8 @@ class MainWindow(QMainWindow):
         self.start.sample_wanted.connect(files.open_sample)
         self.start.open_wanted.connect(files.ask_open)
         self.start.job_wanted.connect(files.open)
+        self.start.tour_wanted.connect(self.on_tour.tour)
+        self.start.tour_declined.connect(self._on_tour_declined)
         self.settings.units_changed.connect(self._on_units_changed)
         self.settings.theme_changed.connect(self._dress)
         self.settings.recent_changed.connect(self._show_recent)
@@ -357,6 +362,7 @@ class MainWindow(QMainWindow):
     def show_start(self) -> None:
         """Show the first page; the job that is open stays open."""
         self._show_recent()
+        self.start.offer_tour(self.settings.tour == "new")
         self._middle.setCurrentWidget(self.start)
         self._toolbar.hide()
         self.furniture.set_away(True)
@@ -811,6 +817,10 @@ class MainWindow(QMainWindow):
         self.cross_section.set_sign_colours(theme.band_colours(dark))
         self.setWindowIcon(theme.icon("outrib", dark, 64))
 
+    def _on_tour_declined(self) -> None:
+        self.on_tour.decline()
+        self.start.offer_tour(False)
+
     def _on_log(self) -> None:
         _open_folder(places.state_folder())
 
@@ -840,6 +850,8 @@ class MainWindow(QMainWindow):
             self.on_steps.accept()
         elif self.on_steps.is_open and event.key() == Qt.Key.Key_Escape:
             self.on_steps.cancel()
+        elif self.on_tour.is_running and event.key() == Qt.Key.Key_Escape:
+            self.on_tour.leave()
         else:
             super().keyPressEvent(event)
 

@@ -11,6 +11,7 @@ from app.units import Units
 
 Theme = Literal["system", "light", "dark"]
 Paper = Literal["A4", "letter"]
+Tour = Literal["new", "left", "finished"]
 RECENT_JOBS = 8
 FRACTIONS = (8, 16, 32)
 LENGTHS = ("mm", "in", "in-fraction")
@@ -93,6 +94,14 @@ class Settings(QObject):
 
     def set_liked_angles(self, angles: str) -> None:
         self._store.setValue("liked_angles", angles)
+
+    @property
+    def tour(self) -> Tour:
+        """Whether the tour was finished or left, or is not known yet."""
+        return self._text("help/tour", get_args(Tour), "new")  # type: ignore[return-value]
+
+    def set_tour(self, tour: Tour) -> None:
+        self._store.setValue("help/tour", tour)
 
     @property
     def safe_graphics(self) -> bool:

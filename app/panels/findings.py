@@ -41,6 +41,7 @@ class FindingsPanel(QWidget):
 
     chosen = Signal(object)  # Finding
     counted = Signal(int, int)  # errors and warnings; notes
+    mended = Signal()  # a mend was taken and recorded
 
     def __init__(self, session: Session, units: Units, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -256,7 +257,8 @@ class FindingsPanel(QWidget):
     def _on_mend(self, mend: Mend, words: str) -> None:
         if any(button.hasFocus() for button in self._buttons):
             self._tree.setFocus()  # the button goes with its finding
-        self._mending.make(mend, words)
+        if self._mending.make(mend, words):
+            self.mended.emit()
 
     def _on_mend_wanted(self, item: QTreeWidgetItem) -> None:
         """Go from a sentence to its button by a key."""

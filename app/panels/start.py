@@ -9,6 +9,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QHBoxLayout,
     QLabel,
+    QPushButton,
     QScrollArea,
     QSizePolicy,
     QToolButton,
@@ -35,6 +36,8 @@ class StartPage(QScrollArea):
     sample_wanted = Signal()
     open_wanted = Signal()
     job_wanted = Signal(object)  # Path
+    tour_wanted = Signal()
+    tour_declined = Signal()
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -54,6 +57,7 @@ class StartPage(QScrollArea):
         column.addWidget(_faint("Start from the body the tubes go round. Dropping a file here works too."))
         column.addSpacing(10)
         column.addLayout(self._choice_row())
+        column.addWidget(self._tour_row())
         column.addSpacing(22)
         column.addWidget(self._jobs_title)
         column.addLayout(self._jobs)
@@ -92,6 +96,28 @@ class StartPage(QScrollArea):
             self._choices.append(card)
             row.addWidget(card, 1)
         return row
+
+    def offer_tour(self, is_offered: bool) -> None:
+        """Offer the tour below the choices, or no more."""
+        self._tour.setVisible(is_offered)
+
+    def _tour_row(self) -> QWidget:
+        self._tour = QWidget()
+        row = QHBoxLayout(self._tour)
+        row.setContentsMargins(0, 6, 0, 0)
+        take, decline = QPushButton("Take the tour"), QPushButton("No, thanks")
+        take.setToolTip("Open the sample with a small card that leads from one thing to the next.")
+        decline.setToolTip("Don't offer it here any more; the Help menu keeps it.")
+        take.clicked.connect(self.tour_wanted)
+        decline.clicked.connect(self.tour_declined)
+        words = _faint("New here? A tour on the sample takes five minutes and can be left at any time.")
+        words.setWordWrap(False)
+        row.addWidget(words)
+        row.addSpacing(8)
+        row.addWidget(take)
+        row.addWidget(decline)
+        row.addStretch(1)
+        return self._tour
 
     def _open_button(self) -> QToolButton:
         button = QToolButton()

@@ -124,7 +124,9 @@ class NodePage(Page):
 
     def _on_place(self, value: float) -> None:
         axis = int(self.sender().property("axis"))
-        node = self._session.layout.nodes[self._id]
+        node = self._session.layout.nodes.get(self._id)
+        if node is None:  # deleted while its number was typed
+            return
         place = with_axis(node.position, axis, value)
         self._session.apply("Move node", lambda now: edits.place_node(now, node.id, place))
         self.refresh()
@@ -132,7 +134,7 @@ class NodePage(Page):
     def _on_leg(self, length: float) -> None:
         layout = self._session.layout
         users = [tube for tube in layout.tubes.values() if self._id in tube.nodes]
-        before, after = neighbours(users[0], self._id)
+        before, after = neighbours(users[0] if users else None, self._id)
         other = before if self.sender() is self.before else after
         if other is None:
             return
@@ -141,7 +143,8 @@ class NodePage(Page):
         self.refresh()
 
     def _on_station(self, station: float) -> None:
-        landing = self._session.layout.nodes[self._id].landing
+        node = self._session.layout.nodes.get(self._id)
+        landing = node.landing if node is not None else None
         if landing is not None:
             moved = Landing(landing.tube, station)
             self._session.apply("Move landing", lambda now: edits.set_landing(now, self._id, moved))
@@ -149,6 +152,8 @@ class NodePage(Page):
 
     def _on_kept_gap(self) -> None:
         gap = self.kept_gap.value
+        if self._id not in self._session.layout.nodes:
+            return
         words = "Let go of the body" if gap is None else "Ride on the body"
         done = self._session.apply(words, lambda now: edits.set_node_standoff(now, (self._id,), gap))
         if done and gap is not None:

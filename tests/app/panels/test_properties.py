@@ -294,6 +294,23 @@ def test_the_place_of_a_node_is_said_in_words(panel: PropertiesPanel, session: S
     assert "760.0 mm right of the centre plane" in panel.node.where.text()
 
 
+@pytest.mark.parametrize("name", ["x", "leg", "station", "gap"])
+def test_a_number_that_is_typed_while_its_node_goes_is_forgotten(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named, name: str
+) -> None:
+    node = session.layout.tubes[named("Brace")].nodes[0 if name == "station" else 1]
+    session.select((node,))
+    page = panel.node
+    field = {"x": page.place[0], "leg": page.before, "station": page.station, "gap": page.kept_gap}[name]
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "500")
+    session.apply("Delete", lambda now: edits.delete(now, (named("Brace"),)))
+    after = session.layout
+    field.finish()
+    assert session.layout is after
+
+
 def test_the_height_of_a_node_is_said_from_the_ground_that_the_tyres_stand_on(
     panel: PropertiesPanel, session: Session, named: Named
 ) -> None:

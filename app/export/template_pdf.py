@@ -13,7 +13,8 @@ from msgspec.structs import replace
 
 from app import wording
 from app.export import beside, cut_page
-from app.export.ink import Ink
+from app.export.ink import SHRINK, Ink, text_width
+from app.export.ink import cut as shortened
 from app.export.pdf_file import PAPERS, Paper
 from geometry.layout import Layout
 from geometry.shop.templates import Strip, Template
@@ -28,6 +29,7 @@ TICK_EVERY, TICK = 8.0, 5.0  # mm; the strokes on the side that comes off
 TURN = 15  # degrees between the ways round that a template is tried on the paper
 CROSS = 4.0  # mm; half a register mark
 INCHES = 4.0
+TITLE, TITLE_PART = 15.0, 0.75  # pt; of the width, beside the words that say which sheet it is
 READING = (
     "Seen from outside. Thick: cut line. Strokes: what comes off. Grey: edges of the panel. True size: print "
     "at 100 %."
@@ -204,7 +206,11 @@ def _words(ink: Ink, sheet: _Paper, layout: Layout, paper: Paper, foot: str) -> 
     cut = "" if sheet.template.count == 1 else f", cut {sheet.template.number}"
     top = height - MARGIN * mm
     inner = width - 2.0 * left
-    ink.aligned(left, top - 14.0, inner * 0.75, f"{side}: {name}{cut}{sheet.part}", 15.0, True, "left")
+    room = inner * TITLE_PART
+    # A long name gives way, so that which cut it is can be read on each sheet.
+    rest = room - 6.0 - text_width(f"{side}: {cut}{sheet.part}", TITLE * SHRINK, True)
+    title = f"{side}: {shortened(name, TITLE * SHRINK, True, rest)}{cut}{sheet.part}"
+    ink.aligned(left, top - 14.0, room, title, TITLE, True, "left")
     tile = f"{'ABCDEFGHIJKLMNOPQRSTUVWXYZ'[(sheet.place[1] - 1) % 26]}{sheet.place[0]}"
     tiles = sheet.places[0] * sheet.places[1]
     of = "one sheet" if tiles == 1 else f"sheet {tile}, {sheet.places[0]} across and {sheet.places[1]} up"

@@ -131,6 +131,19 @@ def test_the_cut_is_drawn_at_true_size(layout: Layout, cut: Template) -> None:
     assert "print at 100" in words
 
 
+def test_a_long_name_leaves_room_for_which_cut_it_is(layout: Layout, cut: Template) -> None:
+    panel = replace(
+        layout.panels[cut.panel], name="a wing with an uncommonly long name, as scans have it, " * 2
+    )
+    named = replace(layout, panels={**layout.panels, cut.panel: panel})
+    second = replace(cut, count=12, number=11)
+    words = (
+        PdfReader(io.BytesIO(template_pdf.content([second], named, "letter", "job"))).pages[0].extract_text()
+    )
+    assert "LEFT: a wing with" in words
+    assert "…, cut 11" in words
+
+
 def test_the_svg_is_in_millimetres_and_holds_the_line(layout: Layout, cut: Template) -> None:
     text = template_files.svg(cut.strips[0], "left <front> wing")
     width = float(re.search(r'width="([\d.]+)mm"', text)[1])  # type: ignore[index]

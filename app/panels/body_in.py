@@ -328,7 +328,9 @@ class BodyInPanel(Rows):
         """Something else was recorded meanwhile: put the preview on top of it again."""
         if not self.is_open or self._reading is None:
             return
-        if self._body is not None and self._body not in layout.bodies:
+        if self._body is not None and (
+            self._body not in layout.bodies or self._panels != _panels_of(layout, self._body)
+        ):
             self.cancel()
         else:
             self._preview()
@@ -385,7 +387,7 @@ class BodyInPanel(Rows):
             layout, self._shown_body, ids = scans.add_to(before, self._scan, self._reading, choices)
         else:
             layout, self._shown_body = scans.set_reading(before, self._body, self._reading), self._body
-            ids = tuple(id for id, panel in before.panels.items() if panel.body == self._body)
+            ids = _panels_of(before, self._body)
             layout = scans.with_choices(layout, ids, choices)
         self._panels = ids
         self._session.preview(layout)
@@ -553,6 +555,10 @@ class BodyInPanel(Rows):
             self.accept()
         else:
             super().keyPressEvent(event)
+
+
+def _panels_of(layout: Layout, body: int) -> tuple[int, ...]:
+    return tuple(id for id, panel in layout.panels.items() if panel.body == body)
 
 
 def _bring_into_sight(widget: QWidget) -> None:

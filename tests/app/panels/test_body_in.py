@@ -24,6 +24,7 @@ from app import theme
 from app.panels.body_in import BodyInPanel
 from app.session import Session
 from app.units import INCH_FRACTIONS
+from geometry import edits
 from geometry.body import cleaning, mesh_files, placement, scan
 from geometry.body.scan import Part, Scan
 
@@ -392,6 +393,18 @@ def test_body_that_is_deleted_meanwhile_ends_the_step(
     with qtbot.waitSignal(opened.cancelled):
         session.apply("Delete", lambda now: replace(now, bodies={}, panels={}))
     assert not session.layout.bodies
+
+
+def test_panel_that_is_deleted_meanwhile_ends_the_step(
+    qtbot: QtBot, opened: BodyInPanel, session: Session
+) -> None:
+    opened.accept()
+    opened.open_body(only_body(session).id)
+    gone = next(iter(session.recorded.panels))
+    with qtbot.waitSignal(opened.cancelled):
+        session.apply("Delete", lambda now: edits.delete(now, (gone,)))
+    assert gone not in session.layout.panels
+    assert len(session.layout.panels) > 0
 
 
 def test_another_job_ends_the_step(qtbot: QtBot, opened: BodyInPanel, session: Session) -> None:

@@ -57,9 +57,8 @@ def _followed(before: Layout, after: Layout) -> Layout:
         if tube.twin is None and (is_new or had_one):
             layout, _ = _given_twin(layout, id, may_extend=is_new)
     layout = _with_leaders(before, layout)
-    false = [
-        tube.id for tube in layout.tubes.values() if tube.twin is not None and not _is_true(layout, tube)
-    ]
+    touched = (layout.tubes[id] for id in _touched(before, layout))
+    false = [tube.id for tube in touched if tube.twin is not None and not _is_true(layout, tube)]
     return released(layout, false) if false else layout
 
 
@@ -87,6 +86,8 @@ def _touched(before: Layout, after: Layout) -> list[int]:
 
 def _with_true_twins(before: Layout, after: Layout) -> Layout:
     """Let go of twins that do not name each other; those that were deleted just now are left to see."""
+    if after.tubes is before.tubes and after.nodes.keys() == before.nodes.keys():
+        return after
     tubes = {}
     for tube in after.tubes.values():
         twin = _true_twin(before, after, tube)
@@ -241,19 +242,43 @@ def _with_leaders(before: Layout, layout: Layout) -> Layout:
     them are where the mirror has them.
     """
     after = _with_true_nodes(_tubes_followed(before, layout))
-    leaders = [_leader(before, after, node) for node in after.nodes.values() if _is_first(node)]
+    leaders: dict[int, int] = {}  # by the first of two twins; who leads is settled before anything moves
     settled = layout
     for _ in range(ROUNDS):
-        after, wanted = _mirrored_nodes(after, leaders)
+        for node in _out_of_step(before, after):
+            leaders.setdefault(node.id, _leader(before, after, node))
+        after, wanted = _mirrored_nodes(after, leaders.values())
         if after is settled:
             break
         after = settled = edits.settled(settled, after, wanted)
     return after
 
 
-def _is_first(node: Node) -> bool:
-    """Say whether a node is the first of two twins, or its own."""
-    return node.twin is not None and node.id <= node.twin
+def _out_of_step(before: Layout, layout: Layout) -> list[Node]:
+    """Return the first of any two twins, or what is its own, that are not where the mirror has them."""
+    old, nodes = before.nodes, layout.nodes
+    firsts = (node for node in nodes.values() if node.twin is not None and node.id <= node.twin)
+    if before.tubes is layout.tubes:  # then only what moved can be out of step
+        firsts = (
+            node
+            for node in firsts
+            if old.get(node.id) is not node or old.get(node.twin or 0) is not nodes[node.twin or 0]
+        )
+    return [node for node in firsts if not _is_in_step(layout, node, nodes[node.twin or 0])]
+
+
+def _is_in_step(layout: Layout, node: Node, twin: Node) -> bool:
+    (x, y, z), (twin_x, twin_y, twin_z) = node.position, twin.position
+    if node is twin:
+        return abs(y) < SAME_POINT
+    if abs(x - twin_x) + abs(y + twin_y) + abs(z - twin_z) >= SAME_POINT:
+        return False
+    if node.landing is not None and twin.landing is not None:
+        return layout.tubes[node.landing.tube].twin in (twin.landing.tube, None)
+    return (node.landing is None) == (twin.landing is None) and (node.sleeve, node.standoff) == (
+        twin.sleeve,
+        twin.standoff,
+    )
 
 
 def _leader(before: Layout, layout: Layout, node: Node) -> int:

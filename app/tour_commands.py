@@ -102,7 +102,7 @@ class TourCommands(QObject):
         self.card.back_wanted.connect(self.back)
         self.card.next_wanted.connect(self.next)
         self.card.leave_wanted.connect(self.leave)
-        self.card.placed.connect(view.redraw)
+        self.card.placed.connect(view.cards_have_moved)
         files.job_started.connect(self._on_job_started)
         files.job_opened.connect(self._on_opened)
         session.undo_stack.indexChanged.connect(self._look)
@@ -151,7 +151,7 @@ class TourCommands(QObject):
         self.card.hide()
         if has_focus:
             self._view.setFocus()
-        self._view.redraw()
+        self._view.cards_have_moved()
         self.ended.emit()
 
     def _go(self, number: int) -> None:

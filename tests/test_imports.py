@@ -64,6 +64,7 @@ APP = (
         "moving_commands",
         "selection_commands",
         "step_commands",
+        "tour_commands",
         "view_commands",
     ),
     ("main_window", "commands"),

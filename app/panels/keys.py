@@ -68,8 +68,8 @@ BY_HAND: tuple[Group, ...] = (
         ("Move", "Drag", "A corner, or a tube that is selected; what is on the body rides along it."),
         ("Move freely", "Ctrl, dragging", "Let go of the body while Ctrl is held."),
         ("Without guides", "Shift, dragging", "Leave heights, stations and middles out while Shift is held."),
-        ("Along one axis", "X, Y or Z held", "While dragging: only lengthwise, across or up."),
-        ("In one plane", "Shift+X, Shift+Y or Shift+Z held", "While dragging: all but this axis."),
+        ("Along one axis", "X, Y, Z held", "While dragging: only lengthwise, across or up."),
+        ("In one plane", "Shift+X, Y, Z held", "While dragging: all but this axis."),
         ("Move a step", "Arrows", "The selection goes 5 mm, or 1/4 in, along the car's axes."),
         ("Move away or nearer", "PgUp, PgDown", "A step along the axis that points into the screen."),
         ("Move ten steps", "Shift+Arrows", "Ten times as far; Shift+PgUp and Shift+PgDown as well."),
@@ -88,8 +88,8 @@ BY_HAND: tuple[Group, ...] = (
         ("Turn", "A", "From the third point on: type the turn in degrees towards the pointer."),
         ("Place by numbers", ",", "Three lengths with commas between: x, y, z of the next point."),
         ("First point from a tube's end", "0 to 9", "While pointing at a tube: how far from its nearer end."),
-        ("Along one axis", "X, Y or Z held", "The next point lies lengthwise, across or up from the last."),
-        ("In one plane", "Shift+X, Shift+Y or Shift+Z held", "Let all but this axis change."),
+        ("Along one axis", "X, Y, Z held", "The next point lies lengthwise, across or up from the last."),
+        ("In one plane", "Shift+X, Y, Z held", "Let all but this axis change."),
         ("Ignore body and tubes", "Ctrl held", "Set the point in the plane of the screen."),
         ("Without guides", "Shift held", "Leave heights, stations and middles out."),
         ("The next thing there", "Space", "Mean the next node, tube or metal under the pointer."),
@@ -224,7 +224,7 @@ class _Sheet(QTreeWidget):
         self.setRootIsDecorated(False)
         self.setItemsExpandable(False)
         self.setIndentation(12)
-        self.setUniformRowHeights(True)
+        self.setWordWrap(True)
         self.setHeaderLabels(["Command", "Key", "What it does"])
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Commands and keys")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QPoint, QRect, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QResizeEvent,
 )
@@ -38,7 +38,7 @@ from app.viewport.placing import Outlook
 from app.viewport.point_tools import NodeTool, PickPointsTool, SplitTool
 from app.viewport.pointing import PointingWidget
 from app.viewport.points_drawn import NamedPoint, PointsDrawn
-from app.viewport.proxy import DRAWN_TRIANGLES, Decimation
+from app.viewport.proxy import DRAWN_BY_CARD, DRAWN_TRIANGLES, Decimation
 from app.viewport.reference_tool import ReferenceTool
 from app.viewport.scene import Axis, Cut, GridUnit, Scene
 from app.viewport.select_tool import SelectTool
@@ -97,6 +97,7 @@ class View(PointingWidget):
         self._fitted: Camera | None = None
         self._has_waited = False
         self._was_moving = False
+        self._drawn_without_card = False
         self._openings: dict[int, float] = {}
         self._colouring: Colouring = "bands"
         self._profiles: Mapping[int, Profile] = {}
@@ -283,8 +284,13 @@ class View(PointingWidget):
         )
 
     def _place_legend(self) -> None:
-        """Put the legend over the words of the grid: messages lie along the top."""
-        self.legend.move(self.width() - self.legend.width() - 10, self.height() - self.legend.height() - 28)
+        """Put the legend over the words of the grid, beside a card: messages lie along the top."""
+        size = self.legend.size()
+        place = QRect(QPoint(self.width() - size.width() - 10, self.height() - size.height() - 28), size)
+        for card in self._cards:
+            if card.isVisible() and card.geometry().intersects(place) and card.x() > size.width() + 10:
+                place.moveRight(card.x() - 10)
+        self.legend.move(place.topLeft())
 
     def point_out(self, tubes: Iterable[int], panels: Iterable[int]) -> None:
         """Show the gaps between tubes and panels also where they are not the least of the tube."""
@@ -294,6 +300,11 @@ class View(PointingWidget):
     def cover(self, card: QWidget) -> None:
         """Keep labels from under a card that lies over the view."""
         self._cards.append(card)
+
+    def cards_have_moved(self) -> None:
+        """Give the legend and the labels their places beside the cards."""
+        self._place_legend()
+        self.redraw()
 
     def show_ring(self, points: Floats) -> None:
         """Mark where a tube is cut, by a ring of points (n, 3); none takes the mark away."""
@@ -650,6 +661,8 @@ class View(PointingWidget):
         self._has_waited = False
         self._frame_timer.stop()  # what was just settled asked for the frame that is being made
         self._show_layout()
+        if self._drawn_without_card != self.viewport.is_software:  # known from the first frame on
+            self._lighten_body()
         self.scene.place_camera(self._camera)
         self.overlay.set_marks(tuple(self._marks()))
         self._set_smooth(not self.viewport.is_software)
@@ -683,11 +696,13 @@ class View(PointingWidget):
         layout = self.session.layout
         drawn = [panel for panel in layout.panels.values() if panel.kept and panel.shown]
         count = sum(len(panel.mesh.triangles) for panel in drawn)
-        if count <= DRAWN_TRIANGLES:
+        self._drawn_without_card = self.viewport.is_software
+        most = DRAWN_TRIANGLES if self._drawn_without_card else DRAWN_BY_CARD
+        if count <= most:
             self._decimation.stop()
             return
         heavy = [panel.mesh for panel in drawn if not self.scene.has_proxy(panel.mesh)]
-        self._decimation.start(heavy, DRAWN_TRIANGLES / count)
+        self._decimation.start(heavy, most / count)
 
     def _on_decimated(self, mesh: Mesh, points: Floats, triangles: np.ndarray) -> None:
         self.scene.add_proxy(mesh, points, triangles)

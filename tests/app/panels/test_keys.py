@@ -138,6 +138,8 @@ def keys_of(row: Row) -> list[Key]:
     named = row.key.replace(" held", "").replace(", dragging", "").replace(" or ", ", ").split(", ")
     if row.key == ",":
         named = [","]
+    if row.key.startswith("Shift+X, "):
+        named = [named[0], *(f"Shift+{letter}" for letter in named[1:])]
     return [key for name in named for key in _keys(name)]
 
 

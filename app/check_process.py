@@ -131,10 +131,13 @@ class _Judge:
     def _complete(self) -> bool:
         """Add to the report what there is time for, and say whether that was all."""
         assert self._report is not None
+        assert self._report.basis is not None
+        # Without tubes no panel was indexed: what we hold may be of panels that went.
+        index = self._report.basis.index
         envelopes = tyres.envelopes(self._layout, self._envelopes, self._is_idle)
         self._envelopes = envelopes
         self._report, is_whole = findings.completed(
-            self._layout, self._index, envelopes, self._report, self._is_idle
+            self._layout, index, envelopes, self._report, self._is_idle
         )
         return is_whole
 

@@ -332,6 +332,20 @@ def test_what_takes_longer_ends_early_when_something_newer_waits_and_says_so() -
         assert (second.report is not None) is is_answered
 
 
+def test_a_panel_that_goes_after_the_last_tube_is_no_fault() -> None:
+    wire: Any = Wire()
+    layout = cage()
+    check_process.send_mesh(wire, layout.panels[53].mesh)
+    judge = check_process._Judge(wire)
+    judge.answer(request(Layout(), layout))
+    bare = replace(layout, tubes={}, nodes={}, panels={})
+    asked = replace(request(layout, bare), meshes=())
+    assert judge.answer(asked).error is None
+    second = judge.second_answer(asked)
+    assert second.error is None
+    assert second.report is not None
+
+
 def test_a_fault_in_what_takes_longer_is_said_and_ends_the_waiting(
     watched: Watched, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -54,3 +54,11 @@ def test_stopping_ends_the_child_at_once(qtbot, heavy_body) -> None:
 def test_a_small_body_needs_no_child(open_view, body) -> None:
     view = open_view(body)
     assert not view._decimation.is_running
+
+
+def test_a_graphics_card_draws_the_body_itself(open_view, heavy_body, monkeypatch) -> None:
+    view = open_view(heavy_body)
+    assert view._decimation.is_running
+    monkeypatch.setattr(view.viewport, "is_software", False)
+    view._prepare_frame()
+    assert not view._decimation.is_running

@@ -15,6 +15,7 @@ from PySide6.QtWidgets import QWidget
 from vtkmodules.vtkRenderingCore import vtkRenderer
 
 from app import units as unit_text
+from app import wording
 from app.guarded import guarded
 from app.session import Session
 from app.units import Units
@@ -212,6 +213,8 @@ class View(PointingWidget):
         """Colour tubes along: plain, where they are too close or too far, or by the gap itself."""
         self._colouring = colouring
         self._tints = {}
+        if colouring == "sides":
+            self._say_sides()
         self._show_tints(self._profiles if not self._annotator.is_behind else ())
         self.redraw()
 
@@ -249,6 +252,15 @@ class View(PointingWidget):
         self.scene.set_tints(named, named.keys())
         self.legend.show_colouring(self._colouring, layout.limits, False, bool(named))
         self._place_legend()
+
+    def _say_sides(self) -> None:
+        """Count what is not the same on both sides; where nothing is coloured, this says why."""
+        standing = asymmetry.standing(self.session.layout).values()
+        alone, off = (sum(one.kind == kind for one in standing) for kind in ("alone", "near"))
+        if alone or off:
+            self.say(f"{wording.counted(alone, 'tube')} on one side only, {off} off the other side's image.")
+        elif standing:
+            self.say("Every tube has its twin or is its own mirror image.")
 
     def _side_words(self) -> list[Mark]:
         """Say at the middle of each tube by how much it is off the other side."""

@@ -26,6 +26,7 @@ from geometry.vectors import Floats, Vec3, plus, times, vec
 
 SPARE = 1.0  # mm beyond the closest allowed, for what joining moves
 MOST_BENDS = 4
+LONGEST = MOST_BENDS + 2  # corners of a tube across, with its ends
 FROM_END = 70.0  # mm from a tube's end to what sits on it, at least
 HEADER_IN = 110.0  # mm from the end of a roof rail to a header on it
 FROM_BEND = 1.1  # OD from a bend to what sits on a tube
@@ -33,6 +34,7 @@ STRAIGHT_ACROSS = (
     220.0  # mm that the middle of a tube across may lie ahead of its ends, to be drawn back to them
 )
 UNREMARKED = 0.9  # of the run that a tube may stand off too far with nothing said
+MOST_ASIDE = 30.0  # mm by which a point may be missed: it says where a tube runs, not how close
 MOST_LIFTED = 60.0  # mm
 LIFTS = 8  # times that a tube across is lifted off the metal
 RAISES = 3  # times that a tube is laid again, farther off, for the metal of the other side
@@ -215,14 +217,12 @@ class _Cage:
             middle = self._beside(middle, _centre(start)[0])
         half = (start.place, *vias)
         wish = self._wish((*half, middle, *(_mirrored(place) for place in half[::-1])), 0.0)
-        fitting = (
-            self._lifted(wish, _even(np.array(tube.corners))) for tube in self._proposed(wish, following.MORE)
-        )
-        able = {
-            judged.proposal: corners
-            for corners in fitting
-            if corners is not None and (judged := self._judged(wish, corners)).is_makeable
-        }
+        evened = [_even(np.array(tube.corners)) for tube in self._proposed(wish, following.MORE)]
+        able = self._able(wish, evened)
+        if not any(self._passes(tube) for tube in able):
+            halves = self._proposed(self._wish((*half, middle), 0.0), following.MORE)
+            doubled = [_doubled(np.array(tube.corners)) for tube in halves]
+            able |= self._able(wish, [corners for corners in doubled if len(corners) <= LONGEST])
         if not able:
             raise GeometryError("It comes too near to the body. Move its points, or lay it by hand.")
         corners = able[self._best_first(able)[0]]
@@ -230,12 +230,21 @@ class _Cage:
             corners = flat
         self._add(name, start, corners, None)
 
+    def _able(self, wish: Wish, tubes: Iterable[Floats]) -> dict[Proposal, Floats]:
+        """Return of even tubes those that can be made and keep clear, lifted where that takes it."""
+        lifted = [self._lifted(wish, corners) for corners in tubes]
+        judged = [(self._judged(wish, corners), corners) for corners in lifted if corners is not None]
+        return {found.proposal: corners for found, corners in judged if found.is_makeable}
+
+    def _passes(self, tube: Proposal) -> bool:
+        """Say whether the checks let a tube pass that leaves its band, if it does, on the far side."""
+        return tube.aside <= MOST_ASIDE and tube.outside <= UNREMARKED * self.layout.limits.standoff_run
+
     def _best_first(self, found: Iterable[Proposal]) -> list[Proposal]:
         """Return proposals; those first that the checks let pass, and of these the fewest bends."""
-        unremarked = UNREMARKED * self.layout.limits.standoff_run
 
         def rank(tube: Proposal) -> tuple[bool, float, int]:
-            if tube.aside == 0.0 and tube.outside <= unremarked:
+            if self._passes(tube):
                 return (False, float(tube.bends), 0)
             return (True, tube.outside + tube.aside, tube.bends)
 
@@ -356,6 +365,11 @@ def _even(corners: Floats) -> Floats:
     """Return corners as the mean of what they are and of their mirror image."""
     middled: Floats = (corners + corners[::-1] * (1.0, -1.0, 1.0)) / 2.0
     return middled
+
+
+def _doubled(corners: Floats) -> Floats:
+    """Return a tube to the centre plane, run on to the other side; there it may have one bend more."""
+    return np.concatenate([corners, corners[-2::-1] * (1.0, -1.0, 1.0)])
 
 
 def _in_plane(corners: Floats) -> Floats:

@@ -15,7 +15,7 @@ from app.viewport.view import View
 from geometry.layout import Layout
 
 PAUSE = 1600  # ms that what was done stays to be seen before the next lesson
-TURNED = 0.35  # radians; so far the view has been looked round
+TURNED = 0.3  # radians; so far the view has been looked round
 
 
 class Seen(Struct, frozen=True, eq=False):

@@ -6,12 +6,14 @@ Typing narrows it by words; Enter on a command runs it.
 from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QHeaderView,
     QLabel,
     QLineEdit,
+    QStyledItemDelegate,
+    QStyleOptionViewItem,
     QTreeWidget,
     QTreeWidgetItem,
     QVBoxLayout,
@@ -21,6 +23,8 @@ from PySide6.QtWidgets import (
 from app.guarded import guarded
 from app.panels.rows import children
 
+Index = QModelIndex | QPersistentModelIndex
+MARGIN = 12  # px beside a sentence
 NAME = Qt.ItemDataRole.UserRole  # of the command; empty for what is none
 
 
@@ -68,8 +72,8 @@ BY_HAND: tuple[Group, ...] = (
         ("Move", "Drag", "A corner, or a tube that is selected; what is on the body rides along it."),
         ("Move freely", "Ctrl, dragging", "Let go of the body while Ctrl is held."),
         ("Without guides", "Shift, dragging", "Leave heights, stations and middles out while Shift is held."),
-        ("Along one axis", "X, Y, Z held", "While dragging: only lengthwise, across or up."),
-        ("In one plane", "Shift+X, Y, Z held", "While dragging: all but this axis."),
+        ("Along one axis", "Hold X, Y, Z", "While dragging: only lengthwise, across or up."),
+        ("In one plane", "Hold Shift+X, Y, Z", "While dragging: all but this axis."),
         ("Move a step", "Arrows", "The selection goes 5 mm, or 1/4 in, along the car's axes."),
         ("Move away or nearer", "PgUp, PgDown", "A step along the axis that points into the screen."),
         ("Move ten steps", "Shift+Arrows", "Ten times as far; Shift+PgUp and Shift+PgDown as well."),
@@ -88,10 +92,10 @@ BY_HAND: tuple[Group, ...] = (
         ("Turn", "A", "From the third point on: type the turn in degrees towards the pointer."),
         ("Place by numbers", ",", "Three lengths with commas between: x, y, z of the next point."),
         ("First point from a tube's end", "0 to 9", "While pointing at a tube: how far from its nearer end."),
-        ("Along one axis", "X, Y, Z held", "The next point lies lengthwise, across or up from the last."),
-        ("In one plane", "Shift+X, Y, Z held", "Let all but this axis change."),
-        ("Ignore body and tubes", "Ctrl held", "Set the point in the plane of the screen."),
-        ("Without guides", "Shift held", "Leave heights, stations and middles out."),
+        ("Along one axis", "Hold X, Y, Z", "The next point lies lengthwise, across or up from the last."),
+        ("In one plane", "Hold Shift+X, Y, Z", "Let all but this axis change."),
+        ("Ignore body and tubes", "Hold Ctrl", "Set the point in the plane of the screen."),
+        ("Without guides", "Hold Shift", "Leave heights, stations and middles out."),
         ("The next thing there", "Space", "Mean the next node, tube or metal under the pointer."),
         ("End the tube", "Enter", "Or a double-click at its last point."),
         ("Take a point back", "Backspace", "Ctrl+Z does the same while a tube is laid."),
@@ -225,6 +229,7 @@ class _Sheet(QTreeWidget):
         self.setItemsExpandable(False)
         self.setIndentation(12)
         self.setWordWrap(True)
+        self.setItemDelegateForColumn(2, _Wrapping(self))
         self.setHeaderLabels(["Command", "Key", "What it does"])
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Commands and keys")
@@ -245,6 +250,11 @@ class _Sheet(QTreeWidget):
             item.setData(0, NAME, row.name)
         title.setExpanded(True)
 
+    @guarded()
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()  # sentences wrap elsewhere now
+
     def rows(self) -> list[QTreeWidgetItem]:
         return [row for group in children(self.invisibleRootItem()) for row in children(group)]
 
@@ -255,6 +265,22 @@ class _Sheet(QTreeWidget):
             self.wanted.emit(item)
             return
         super().keyPressEvent(event)
+
+
+class _Wrapping(QStyledItemDelegate):
+    """Makes rows as high as their sentences wrap."""
+
+    def __init__(self, view: QTreeWidget) -> None:
+        super().__init__(view)
+        self._view = view
+
+    @guarded(QSize(10, 20))
+    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
+        size: QSize = super().sizeHint(option, index)
+        width = self._view.columnWidth(index.column()) - MARGIN
+        box = QRect(0, 0, max(width, 60), 10_000)
+        text = option.fontMetrics.boundingRect(box, Qt.TextFlag.TextWordWrap, index.data() or "")
+        return QSize(size.width(), max(size.height(), text.height() + 5))
 
 
 class _Search(QLineEdit):

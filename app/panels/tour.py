@@ -11,7 +11,6 @@ from app.guarded import guarded
 
 WIDTH = 310
 GAP = 10  # px to the edges of the view
-FOOT = 34  # px kept free below: the grid's size stands there
 
 
 class Lesson(Struct, frozen=True):
@@ -159,7 +158,7 @@ class TourCard(QFrame):
         self.state.style().polish(self.state)
 
     def place(self) -> None:
-        """Stand in the lower right corner, or where it was moved to, inside the view."""
+        """Stand in the upper left corner, where the car leaves most room, or where it was moved to."""
         row, over = self.layout(), self._over
         if row is None:
             return
@@ -167,8 +166,7 @@ class TourCard(QFrame):
         frame = self.contentsMargins()  # the style sheet's border is not part of the layout
         inner = self.width() - frame.left() - frame.right()
         self.setFixedHeight(row.heightForWidth(inner) + frame.top() + frame.bottom())
-        corner = QPoint(over.width() - self.width() - GAP, over.height() - self.height() - FOOT)
-        self._go(self.pos() if self._is_moved else corner)
+        self._go(self.pos() if self._is_moved else QPoint(GAP, GAP))
         self.raise_()
 
     def _go(self, place: QPoint) -> None:

@@ -135,10 +135,10 @@ def keys_of(row: Row) -> list[Key]:
     """The keys that a line names; none for what the mouse does."""
     if any(word in row.key for word in HAND):
         return []
-    named = row.key.replace(" held", "").replace(", dragging", "").replace(" or ", ", ").split(", ")
+    named = row.key.replace("Hold ", "").replace(", dragging", "").replace(" or ", ", ").split(", ")
     if row.key == ",":
         named = [","]
-    if row.key.startswith("Shift+X, "):
+    if row.key.startswith("Hold Shift+X, "):
         named = [named[0], *(f"Shift+{letter}" for letter in named[1:])]
     return [key for name in named for key in _keys(name)]
 

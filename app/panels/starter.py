@@ -307,7 +307,7 @@ class StarterPanel(Rows):
             return
         self._current = item.data(TITLE, KEY)
         title = named.named(self._current).title
-        self.pick_points_wanted.emit(1, f"Click the body where this is: {title.lower()}")
+        self.pick_points_wanted.emit(1, f"Click the body where this is: {title}")
         self._mark()
 
     def _stop_pointing(self) -> None:

@@ -102,7 +102,7 @@ def test_a_point_is_moved_by_clicking_it_and_then_the_body(hands: Hands, bodied:
     hands.await_work()
     hands.click_point("b_head")
     assert view.tool == "pick points"
-    assert "b-pillar, head" in bodied.hint.text()
+    assert "B-pillar, head" in bodied.hint.text()
     x, y, z = hands.panel.places["b_head"].point
     wanted = (x - 120.0, y - 60.0, z + 20.0)
     hands.click(view, QPoint(*(round(part) for part in view.to_screen(wanted))))

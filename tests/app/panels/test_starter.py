@@ -140,7 +140,7 @@ def test_a_family_ticked_off_goes_at_once_and_comes_back_without_laying_again(se
 
 def test_a_point_is_asked_for_by_a_click_and_moved_by_the_next(session, panel) -> None:
     click(panel, "b_head")
-    assert panel.bench.asked[-1] == (1, "Click the body where this is: b-pillar, head")
+    assert panel.bench.asked[-1] == (1, "Click the body where this is: B-pillar, head")
     assert [mark[0] for mark in panel.bench.marks if mark[3]] == ["b_head"]
     roof = next(panel for panel in session.layout.panels.values() if panel.name == "roof")
     a, b, c = roof.mesh.vertices[roof.mesh.triangles[7]]

@@ -10,7 +10,7 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from geometry.body import cleaning, mesh_files, pieces, shape, straight
+from geometry.body import cleaning, mesh_files, pieces, shape, straight, trim
 from geometry.body.cleaning import Cleaned
 from geometry.body.mesh_files import Soup
 from geometry.body.panels import placed_anew, pointed, remade
@@ -239,6 +239,11 @@ def scan_of(layout: Layout, body: int) -> Scan:
     panels = [panel for panel in layout.panels.values() if panel.body == body]
     if not panels:
         raise GeometryError(f"Body {layout.bodies[body].name} has no panels left.", (body,))
+    for panel in panels:
+        if not trim.areas(panel.mesh.vertices, panel.mesh.triangles).sum() > 0.0:
+            raise GeometryError(
+                f"Panel {panel.name} has no surface to place the body by. Delete it first.", (body, panel.id)
+            )
     parts = [Part(panel.name, panel.source, panel.mesh) for panel in panels]
     return _scan(layout.bodies[body].name, parts, mesh_files.MeshFile(()), Cleaned())
 

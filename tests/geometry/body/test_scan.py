@@ -11,7 +11,7 @@ from geometry.body import cleaning, mesh_files, placement, scan, shape
 from geometry.body.cleaning import Cleaned
 from geometry.body.scan import Choice, Part, Scan
 from geometry.errors import BodyFileError, GeometryError
-from geometry.layout import Layout
+from geometry.layout import Body, Layout, Mesh, Panel
 
 SEDAN, RALLY, TRUCK = "sedan_chassis_vis.obj", "autoRallyPlatform.stl", "vehicle-truck-yellow.glb"
 
@@ -361,3 +361,12 @@ def test_panels_keep_their_id_and_looks_when_the_body_is_replaced() -> None:
     assert (kept.name, kept.colour, kept.mesh) == ("shell", "#00ff00", finer.parts[0].mesh)
     assert [each.name for each in replaced.panels.values()] == ["shell", "mirror"]
     assert list(replaced.bodies) == [body]
+
+
+@pytest.mark.parametrize("triangles", [[], [[0, 1, 2]]], ids=["none", "of no area"])
+def test_a_body_with_a_panel_without_surface_is_not_placed_anew(triangles: list[list[int]]) -> None:
+    line = np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 0.0], [9.0, 0.0, 0.0]])
+    mesh = Mesh(line, np.array(triangles, np.int32).reshape(-1, 3))
+    layout = Layout(bodies={1: Body(1, "Car")}, panels={2: Panel(2, "flap", 1, mesh)})
+    with pytest.raises(GeometryError, match="Panel flap has no surface"):
+        scan.scan_of(layout, 1)

@@ -375,7 +375,9 @@ class TubePage(NamedPage):
 
     def _on_allowance(self) -> None:
         id = self._id
-        tube = self._session.layout.tubes[id]
+        tube = self._session.layout.tubes.get(id)
+        if tube is None:  # deleted while its number was typed
+            return
         known = (tube.start_allowance, tube.end_allowance)
         start, end = (
             field.value if field.isEnabled() else asked
@@ -406,6 +408,8 @@ class TubePage(NamedPage):
         except ValueError as error:
             self._session.refused.emit(str(error))
             self.refresh()
+            return
+        if node not in self._session.layout.nodes:
             return
         place = with_axis(self._session.layout.nodes[node].position, axis, value)
         if not self._session.apply("Move node", lambda now: edits.place_node(now, node, place)):

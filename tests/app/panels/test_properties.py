@@ -311,6 +311,20 @@ def test_a_number_that_is_typed_while_its_node_goes_is_forgotten(
     assert session.layout is after
 
 
+def test_an_allowance_that_is_typed_while_its_tube_goes_is_forgotten(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, named: Named
+) -> None:
+    session.select((named("Brace"),))
+    field = panel.tube.allowances[1]
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "20")
+    session.apply("Delete", lambda now: edits.delete(now, (named("Brace"),)))
+    after = session.layout
+    field.finish()
+    assert session.layout is after
+
+
 def test_the_height_of_a_node_is_said_from_the_ground_that_the_tyres_stand_on(
     panel: PropertiesPanel, session: Session, named: Named
 ) -> None:

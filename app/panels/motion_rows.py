@@ -285,9 +285,14 @@ class MotionRows(Rows):
         panel, edge = self._panel, self.place.currentData()
         self.set_motion("Move hinge", lambda now: _as_far(now, panel, hinges.hinge_at(now, panel, edge)))
 
+    def _motion(self) -> Motion | None:
+        """How the panel opens; None also where it was deleted while something was typed."""
+        panel = self._session.layout.panels.get(self._panel)
+        return panel.motion if panel is not None else None
+
     def _on_ends(self) -> None:
         ends = [tuple(field.value or 0.0 for field in side.fields) for side in (self.start, self.end)]
-        old = self._session.layout.panels[self._panel].motion
+        old = self._motion()
         if isinstance(old, Hinge) and (old.start, old.end) != tuple(ends):
             start, end = ends
             self.set_motion("Move hinge", lambda now: Hinge(start, end, old.angle))  # type: ignore[arg-type]
@@ -306,7 +311,7 @@ class MotionRows(Rows):
             )
 
     def _on_full(self, full: float) -> None:
-        old = self._session.layout.panels[self._panel].motion
+        old = self._motion()
         if old is not None:
             self.set_motion("Set opening angle", lambda now: hinges.opened_to(old, full))
 
@@ -314,11 +319,13 @@ class MotionRows(Rows):
         self.set_motion("Set slide", lambda now: Slide(shift))
 
     def _on_other_way(self) -> None:
-        old = self._session.layout.panels[self._panel].motion
+        old = self._motion()
         if old is not None:
             self.set_motion("Open the other way", lambda now: hinges.turned_other_way(old))
 
     def _on_slider(self) -> None:
+        if self._panel not in self._session.layout.panels:
+            return
         carrier = moving.carrier_of(self._session.layout, self._panel)
         self._opened[carrier.id] = self.slider.opening
         self.opening_moved.emit(carrier.id, self.slider.opening)

@@ -10,6 +10,7 @@ from app.panels.body_pages import PanelPage
 from app.panels.motion_rows import CARRIED, FIXED, HINGED, SLIDES, STEPS, MotionRows, opening_words
 from app.session import Session
 from app.units import MILLIMETRES
+from geometry import edits, hinges
 from geometry.checks.findings import Report
 from geometry.checks.moving import Touch
 from geometry.layout import Body, Hinge, Layout, Mesh, Node, Panel, Slide, Stock, Tube
@@ -172,3 +173,22 @@ def test_what_is_met_is_said_and_marked_once_the_checks_are_through(
 def test_a_tube_that_leaves_too_little_room_is_said_with_its_number() -> None:
     words = opening_words(car(), Slide((-600.0, 0.0, 0.0)), [touch(200.0, None, 6.0)], MILLIMETRES)
     assert words == "Opens 600.0 mm; at 200.0 mm it passes Side bar with 6.0 mm."
+
+
+@pytest.mark.parametrize("what", ["end", "angle", "slider"])
+def test_what_is_typed_while_its_panel_goes_is_forgotten(
+    qtbot: QtBot, page: PanelPage, session: Session, what: str
+) -> None:
+    rows = page.motion
+    hinge = Hinge((0.0, 800.0, 300.0), (0.0, 800.0, 900.0), -1.0)
+    session.apply("Hang", lambda now: hinges.set_motion(now, DOOR, hinge))
+    field = rows.angle if what == "angle" else rows.start.fields[0]
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "30")
+    session.apply("Delete", lambda now: edits.delete(now, (DOOR,)))
+    after = session.layout
+    if what == "slider":
+        rows.slider.setValue(100)
+    field.finish()
+    assert session.layout is after

@@ -323,6 +323,9 @@ class _Cage:
         if self.both_sides:
             layout, twins = symmetry.paired(layout, [id])
             made = (id, *twins)
+        else:
+            alone = replace(layout.tubes[id], mirrors=False)
+            layout = replace(layout, tubes={**layout.tubes, id: alone})
         self.layout = layout
         self.by_name[name] = id
         self.families |= dict.fromkeys(made, self._family)

@@ -170,6 +170,7 @@ def test_one_side_alone_leaves_out_what_crosses() -> None:
     )
     assert named(made) == {"Left sill tube"}
     assert len(made.left_out) == 2
+    assert not made.layout.tubes[made.tubes[0]].mirrors  # no twin is given to it later
 
 
 def test_names_that_are_taken_get_a_number() -> None:

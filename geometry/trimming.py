@@ -1,5 +1,6 @@
 """Panels cut away for tyres. Edits: layout in, layout out; a cut in a large scan takes a while."""
 
+import itertools
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -20,6 +21,9 @@ LINE_ACCURACY = 0.2  # mm that a stored cut line may run beside what it was work
 FAIRING = 2.0  # mm that a line may be moved so that a hand can follow it
 FAIR_WIDTH = 10.0  # mm to either side that the run of a line is taken from
 FAIR_STEP = 2.0  # mm between the places that are moved
+LOOKS = (
+    100.0  # of some ten milliseconds, in which half of what stands for the swept spaces is said to be done
+)
 AWAY = 0.1  # mm; what is farther from what is left came off
 TWIN = 25.0  # mm that the boxes of panels on the two sides of a car may differ
 
@@ -142,13 +146,16 @@ def length_of(line: Floats) -> float:
 
 def cuts_for(layout: Layout, panels: Sequence[int], progress: Progress = no_progress) -> tuple[Trimmed, ...]:
     """Work out what the tyres of a layout leave of panels; for work beside the window."""
-    wheels = tyre_checks.wheels(layout)
-    if not wheels:
+    if not tyre_checks.wheels(layout):
         raise GeometryError("No axle is there to trim for. Add one first.", panels)
-    swept = []
-    for number, wheel in enumerate(wheels.values()):
-        progress(0.6 * number / len(wheels), "Working out what the tyres sweep through")
-        swept.append(envelope.swept(wheel))
+    looks = itertools.count()
+
+    def go_on() -> bool:
+        progress(0.6 * (1.0 - 1.0 / (1.0 + next(looks) / LOOKS)), "Working out what the tyres sweep through")
+        return True
+
+    # The very spaces that the checks hold panels against: the other side's mirrored, not worked out anew.
+    swept = [each.mesh for each in tyre_checks.envelopes(layout, {}, go_on).values()]
     gap_of = gap_to(swept, layout.limits.tyre_margin)
     cuts = []
     for number, panel in enumerate(panels):

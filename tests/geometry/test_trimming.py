@@ -191,6 +191,15 @@ def test_what_is_left_of_a_body_keeps_clear_of_every_place_the_tyre_goes() -> No
         assert on_line.max() < layout.limits.tyre_margin + trimming.FAIRING + 1.0
 
 
+def test_a_trimmed_panel_on_either_side_is_in_no_tyre_s_way_for_the_checks() -> None:
+    layout, _ = axles.add(sample.build())
+    layout, _ = axles.add(layout)
+    ids = [id for id, panel in layout.panels.items() if "front wing" in panel.name]
+    after = trimming.set_trimmed(layout, trimming.cuts_for(layout, ids))
+    swept, index = tyre_checks.envelopes(after, {}, lambda: True), distance.build(after)
+    assert tyre_checks.against_panels(after, index, swept, ids) == ()
+
+
 def test_what_came_off_and_what_is_left_are_the_whole() -> None:
     layout = with_wing(placed=Placement())
 

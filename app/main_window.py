@@ -17,9 +17,9 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QToolBar, QVBoxLayout, QWidget
 
-from app import actions, rack_files, theme
+from app import actions, possible, rack_files, theme
 from app import settings as places
-from app.aid_commands import ZONE_COMMANDS, AidCommands
+from app.aid_commands import AidCommands
 from app.arranging_commands import ArrangingCommands
 from app.bars import HintLine, JobBar, MessageBar
 from app.crash import CrashHook, start_log
@@ -550,67 +550,17 @@ class MainWindow(QMainWindow):
 
     def _update_actions(self) -> None:
         """Grey what makes no sense now."""
-        for name, is_possible in self._possible().items():
+        now = possible.commands(
+            self.session,
+            self.on_selection,
+            self.on_steps,
+            self.on_aids,
+            self.on_arranging,
+            self.is_at_job,
+            self.is_in_room,
+        )
+        for name, is_possible in now.items():
             self.commands[name].setEnabled(is_possible)
-
-    def _possible(self) -> dict[str, bool]:
-        layout, stack, chosen = self.session.layout, self.session.undo_stack, self.on_selection
-        tubes, nodes, panels, bodies = chosen.tubes, chosen.nodes, chosen.panels, chosen.bodies
-        inside, quiet = self.is_in_room, not self.session.is_previewing
-        free = inside and quiet and not self.on_steps.is_open
-        landed = any(layout.nodes[id].landing for id in nodes)
-        measured = any(layout.bodies[id].measured for id in self.on_steps.bodies_meant())
-        possible = {
-            "save": self.is_at_job,
-            "save_as": self.is_at_job,
-            "export": self.is_at_job and not self.on_steps.is_open and bool(layout.tubes),
-            "undo": quiet and stack.canUndo(),
-            "redo": quiet and stack.canRedo(),
-            "rename": free and len(self.session.selection) == 1 and not nodes,
-            "delete": free and bool(self.session.selection),
-            "select_all": free and bool(layout.tubes),
-            "select_nodes": free and bool(tubes),
-            "mirror": free and any(layout.tubes[id].twin is None for id in tubes),
-            "release_twins": free and any(layout.tubes[id].twin is not None for id in tubes),
-            "both_sides": free,
-            "reverse": free and bool(tubes),
-            "add_corner": free and bool(tubes),
-            "remove_corner": free and bool(nodes),
-            "stand_off": free and bool(nodes) and bool(layout.panels),
-            "ride": free and bool(nodes or tubes) and bool(layout.panels),
-            "split_here": free and len(nodes) == 1,
-            "split_sleeve": free and len(tubes) == 1,
-            "sleeve": free and len(nodes) == 1 and chosen.may_toggle_sleeve,
-            "join_nodes": free and len(nodes) == 2,
-            "free_end": free and landed,
-            "start_cage": free and any(panel.kept for panel in layout.panels.values()),
-            "place_body": free and bool(self.on_steps.bodies_meant()) and not measured,
-            "change_measurements": free and measured,
-            "split_panel": free and len(panels) == 1,
-            "join_panels": free and len(panels) > 1,
-            "hide": free and bool(panels or bodies or tubes or self.on_aids.chosen),
-            "leave_out": free and bool(panels or bodies),
-            "show_all": free and chosen.has_hidden,
-            "isolate": free and bool(tubes),
-            "lock": free and bool(tubes),
-            "select_chain": free and len(tubes) + len(nodes) > 1,
-            "select_connected": free and bool(tubes),
-            "restock": free and bool(layout.tubes),
-            "check_now": inside and not self.on_steps.is_open and bool(layout.tubes or layout.axles),
-            "trial_bends": not self.on_steps.is_open,
-            "open_panel": inside and len(panels) == 1,
-            "trim_panels": free and bool(panels) and bool(layout.axles),
-            "write_cuts": free and any(panel.trim is not None for panel in layout.panels.values()),
-            "add_axle": free,
-            "move_zone": free and len(self.on_aids.zones) == 1 == len(self.session.selection),
-            "aid_other_side": free and bool(self.on_aids.chosen),
-            "duplicate_axle": free and len(self.session.selection & layout.axles.keys()) == 1,
-        }
-        possible |= {name: free and fits for name, fits in self.on_arranging.possible().items()}
-        possible |= dict.fromkeys(NEED_THE_ROOM, inside)
-        possible |= dict.fromkeys(ON_A_BODY, free)
-        possible |= dict.fromkeys(actions.TOOLS, inside and not self.on_steps.is_open)
-        return possible
 
     def _on_command(self, name: str) -> None:
         self.commands[name].trigger()
@@ -896,25 +846,6 @@ UNIT_CHOICES = {
     "16": Units("in-fraction", 16),
     "32": Units("in-fraction", 32),
 }
-ON_A_BODY = (
-    *("reference_ground", "reference_height", "reference_width", "reference_trailer"),
-    *ZONE_COMMANDS,
-)
-NEED_THE_ROOM = (
-    *("fit", "fly_to", "parallel", "guides", "grid", "figure", "show_measures", "fainter", "denser"),
-    *(
-        "show_wheels",
-        "show_swept",
-        "show_no_wheels",
-        "colour_bands",
-        "colour_ramp",
-        "colour_sides",
-        "colour_plain",
-    ),
-    *("section_off", "section_x", "section_y", "section_z", "section_back", "section_on"),
-    *("look_front", "look_back", "look_left", "look_right", "look_top", "look_bottom", "look_corner"),
-    *("fold_job", "fold_selection", "fold_below"),
-)
 
 
 def _key_groups() -> list[Group]:

@@ -61,6 +61,7 @@ APP = (
         "furniture",
         "job_files",
         "laying_commands",
+        "possible",
         "moving_commands",
         "selection_commands",
         "step_commands",

@@ -215,7 +215,7 @@ def test_the_room_is_said_once_it_is_known_and_forgotten_with_each_change(
     assert tubes.startswith("Tubes: ")
     space = next(iter(page._spaces.values())).mesh.vertices
     high = format_length(float(np.ptp(space[:, 2])), MILLIMETRES)
-    assert page.space.text().endswith(f"wide and {high} high, without that room.")
+    assert page.space.text().endswith(f"wide and {high} high; the room asked for comes on top.")
     enter(qtbot, page.fields["x"], "-9000")
     assert page.room.text() == CHECKING
     assert not page.space.isVisible()

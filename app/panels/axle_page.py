@@ -383,7 +383,8 @@ def space_words(swept: Mesh, units: Units) -> str:
     """Say how large a space a tyre sweeps through: what an arch has to hold."""
     size = swept.vertices.max(axis=0) - swept.vertices.min(axis=0)
     long, wide, high = (unit_text.format_length(side, units) for side in size.tolist())
-    return f"Each tyre sweeps through a space {long} long, {wide} wide and {high} high; the room asked for comes on top."
+    space = f"Each tyre sweeps through a space {long} long, {wide} wide and {high} high"
+    return f"{space}; the room asked for comes on top."
 
 
 def _least_words(name: str, side: str, gap: float, count: int, units: Units) -> str:

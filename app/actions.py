@@ -105,7 +105,7 @@ COMMANDS: tuple[Command, ...] = (
         "tool_node",
         "&Insert a corner",
         "N",
-        "Click on a tube to put a new node there.",
+        "Click on a tube to put a new corner there; on the body it is a lone node.",
         "node",
         choice="tool",
     ),

@@ -22,7 +22,7 @@ BRING_IN_HINT = "See that size and direction are right; Enter brings the body in
 PLACE_HINT = "Change how the body stands; Enter keeps it, Escape leaves it as it was."
 MEASURE_HINT = "Type what tape and plumb line say; the body follows. Ctrl+Enter keeps it, Escape drops it."
 RESTOCK_HINT = "See what another stock breaks; Enter keeps it, Escape leaves the tubes as they are."
-CAGE_HINT = "Click a point in the list, then the body, to move it; Enter builds, then keeps; Escape leaves."
+CAGE_HINT = "Choose a point, then click the body to move it; Enter builds, then keeps; Escape leaves."
 SPLIT_HINT = "Choose the faces of the new panel; Enter splits them off, Escape leaves."
 
 

@@ -74,7 +74,7 @@ BY_HAND: tuple[Group, ...] = (
         ("Without guides", "Shift, dragging", "Leave heights, stations and middles out while Shift is held."),
         ("Along one axis", "Hold X, Y, Z", "While dragging: only lengthwise, across or up."),
         ("In one plane", "Hold Shift+X, Y, Z", "While dragging: all but this axis."),
-        ("Move a step", "Arrows", "The selection goes 5 mm, or 1/4 in, along the car's axes."),
+        ("Move a step", "Arrows", "The selection goes along the car's axes, by the step set at the right."),
         ("Move away or nearer", "PgUp, PgDown", "A step along the axis that points into the screen."),
         ("Move ten steps", "Shift+Arrows", "Ten times as far; Shift+PgUp and Shift+PgDown as well."),
         ("Corner here", "Double-click", "On a tube: one more corner at this place."),

@@ -92,7 +92,7 @@ class Drag:
     def hint(self) -> str:
         axis, lone, plane = self._room.held_axis, self.held.lone, self._room.held_plane
         if plane:
-            return f"Moving with {plane.upper()} as it is; let go to move freely. Escape puts it back."
+            return f"Moving while {plane.upper()} stays; let go to move freely. Escape puts it back."
         if axis:
             axis = axis.upper()
             return f"Moving along {axis} only; let go of {axis} to move freely. Escape puts it back."
@@ -105,7 +105,7 @@ class Drag:
             name = self.held.start.tubes[landing.tube].name
             return f"Sliding along {name}; pull it away to free it. Escape puts it back."
         if self.held.ride is not None:
-            return "Riding the body. Ctrl frees it; X, Y, Z hold an axis, with Shift a plane; Escape undoes."
+            return "Riding the body. Ctrl frees it; X, Y, Z hold an axis, with Shift a plane; Escape: back."
         return "Moving. Hold X, Y or Z for one axis; Escape puts it back."
 
     def move_to(self, pointer: Pointer) -> None:

@@ -67,6 +67,8 @@ class FollowTool(Tool):
             return "Click the next place on the body, or a tube or node to end there."
         if self.state.proposals:
             return "Enter lays it; 0 to 9 choose the bends, more clicks lead on, Backspace takes back."
+        if self.state.trouble:
+            return "No tube goes there; Backspace takes the last place back, Escape all of them."
         return "Working out the tube with the fewest bends; more clicks lead on."
 
     # -- pointer ------------------------------------------------------------------

@@ -54,7 +54,7 @@ class MeasureTool(Tool):
         title = measure_words.KINDS[self.kind]
         if (just := self._just_kept) is not None:
             name = self.room.session.layout.measures[just].name
-            return f"{name} is kept. Escape takes it back. {first} Tab: another kind."
+            return f"{name} is kept. Escape takes it back. Click on, or Tab for another kind."
         if self._spots:
             back = "Backspace takes back, " if len(self._spots) > 1 else ""
             return f"{title}. {then} {back}Escape starts anew."

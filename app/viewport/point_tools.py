@@ -8,16 +8,16 @@ from app.viewport import guides, placing
 from app.viewport.marks import Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.picking import TubePick
 from app.viewport.placing import Aim, Wanted
+from app.viewport.select_tool import nearest_leg
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_marks, seat_words
 from geometry import edits
-from geometry.edits import Item
 from geometry.layout import Landing, Layout
 from geometry.tube import centreline
 from geometry.vectors import Vec3
 
 
 class NodeTool(Tool):
-    """Sets nodes that belong to no tube yet."""
+    """Puts corners into tubes, and sets nodes that belong to no tube yet."""
 
     name: ToolName = "node"
     cursor = Qt.CursorShape.CrossCursor
@@ -27,7 +27,7 @@ class NodeTool(Tool):
         self._aim: Aim | None = None
 
     def hint(self) -> str:
-        return "Click the body or a tube to set a node; Ctrl ignores both. Escape leaves."
+        return "Click a tube for a corner, the body for a lone node; Ctrl ignores both. Escape leaves."
 
     def move(self, pointer: Pointer | None) -> None:
         self._aim = None if pointer is None else self._at(pointer)
@@ -49,9 +49,11 @@ class NodeTool(Tool):
         if self.is_kept_out():
             return
         made: list[int] = []
-        after = self.attempt(lambda: _with_node(self.room.session.layout, aim, made))
+        layout = self.room.session.layout
+        after = self.attempt(lambda: _with_node(layout, aim, made))
         if after is not None:
-            self.room.session.commit("Add node", after)
+            host = layout.tubes[aim.item.tube].name if isinstance(aim.item, Landing) else ""
+            self.room.session.commit(f"Insert corner in {host}" if host else "Add node", after)
             self.room.session.select(made)
 
     def wants(self, key: Key) -> bool:
@@ -74,9 +76,11 @@ class NodeTool(Tool):
 
 
 def _with_node(layout: Layout, aim: Aim, made: list[int]) -> Layout:
-    item: Item = aim.item
-    landing = item if isinstance(item, Landing) else None
-    layout, node = edits.add_node(layout, aim.point, landing)
+    if isinstance(aim.item, Landing):
+        leg, on_leg = nearest_leg(layout, layout.tubes[aim.item.tube], aim.point)
+        layout, node = edits.insert_node(layout, aim.item.tube, leg, on_leg)
+    else:
+        layout, node = edits.add_node(layout, aim.point)
     made.append(node)
     return layout
 
@@ -93,7 +97,7 @@ class SplitTool(Tool):
         self._node: int | None = None
 
     def hint(self) -> str:
-        return "Click a tube where it shall be cut in two; nodes snap. Escape leaves."
+        return "Click a tube where it shall be cut in two; near a corner, just there. Escape leaves."
 
     def move(self, pointer: Pointer | None) -> None:
         self._aim_at(pointer)

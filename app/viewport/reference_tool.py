@@ -16,9 +16,9 @@ from geometry.vectors import Vec3, distance
 
 LEVEL: Vec3 = (0.0, 0.0, 1.0)
 HINTS = (
-    "Click a place on the body: one makes a point, two a line, three a plane. Escape leaves.",
-    "Enter: a point. R: the panel's rim. L, S, C: a plane, level, along or across the car. Or click again.",
-    "Enter: a line. U: an upright plane through both. Click a third place for a plane; Backspace takes back.",
+    "Click the body: one makes a point, two a line, three a plane. Escape leaves.",
+    "Enter: a point. R: the rim. L, S, C: a plane level, along, across. Or click again.",
+    "Enter: a line. U: an upright plane. A third click: a plane through all. Backspace takes back.",
 )
 
 

@@ -52,14 +52,18 @@ class SelectTool(Tool):
         if any(id in layout.zones or id in layout.references for id in chosen):
             return "Arrows move it, H hides it, F2 names it, Delete removes it; its numbers are at the right."
         if not layout.tubes:
-            return "Press T to lay the first tube; drag to orbit, wheel to zoom."
+            return "Press T to lay the first tube, W along the body; drag to turn, wheel to zoom."
         if any(id in layout.tubes for id in chosen):
-            return "Drag to move, arrows nudge, double-click a leg adds a node, Delete removes."
+            return _tube_hint([layout.tubes[id] for id in chosen if id in layout.tubes])
         if any(id in layout.nodes for id in chosen):
+            if any(layout.nodes[id].twin not in (None, id) for id in chosen if id in layout.nodes):
+                return "Drag to move, arrows nudge; the other side follows. Delete removes, Shift-click adds."
             return "Drag to move, arrows nudge, Delete removes; Shift-click adds to the selection."
         if any(id in layout.axles for id in chosen):
             return "Shift+X shows what its tyres sweep through; sliders at the right move the wheels."
-        return "Click a tube or node; Shift-drag a box; drag empty space to orbit, wheel to zoom."
+        if any(id in layout.panels or id in layout.bodies for id in chosen):
+            return "H hides it, F2 names it; a right click offers more. Escape lets it go."
+        return "Click a tube or node; Shift-drag a box; drag empty space to turn, wheel to zoom."
 
     # -- pointer ------------------------------------------------------------------
 
@@ -323,6 +327,15 @@ class SelectTool(Tool):
             a, b = self._box
             return [Box((a.x, a.y), (b.x, b.y))]
         return [] if self._drag is None else self._drag.marks()
+
+
+def _tube_hint(tubes: list[Tube]) -> str:
+    """Say what keys do with the selected tubes."""
+    if all(tube.locked for tube in tubes):
+        return "Locked: it stays where it is. Ctrl+K unlocks it, H hides it."
+    if any(tube.twin not in (None, tube.id) for tube in tubes):
+        return "Drag to move, arrows nudge; the other side follows. Double-click: a corner, Delete removes."
+    return "Drag to move, arrows nudge, a double-click adds a corner, Delete removes; M: the other side."
 
 
 def _moves(layout: Layout, id: int) -> bool:

@@ -24,6 +24,10 @@ NEXT_POINT = 1.0  # mm from the last point at which a next one is meant
 UNIT_LETTERS = "mcinft"  # of mm, cm, in, ft; X, Y, Z and A keep their own meaning
 
 
+START = "Click the body, a tube or a node to start; Space means the next thing there."
+START_ON_BOTH = "Click body, tube or node to start, on both sides; B: one side. Space: the next thing."
+
+
 class TubeTool(Tool):
     """Places the nodes of one new tube after the other."""
 
@@ -53,12 +57,22 @@ class TubeTool(Tool):
         if self.room.stock is None:
             return "Choose a tube size first; the rack is empty."
         if self._typed or self._types_angle:
-            return "Enter sets the point at this distance; A adds the turn; Escape clears."
+            return self._typing_hint()
         if not self._items:
-            return "Click the body, a tube or a node to start; Space means the next thing there."
+            return START_ON_BOTH if self.room.session.layout.both_sides else START
         if len(self._items) == 1:
-            return "Click the next point or type its distance; X, Y, Z hold an axis, with Shift a plane."
-        return "Click on; Enter ends the tube, Backspace takes a point back, Shift leaves snaps out."
+            return "Click the next point or type its distance; X, Y, Z hold an axis, Shift+X a plane."
+        return "Click on; Enter ends the tube, Backspace takes a point back, Shift leaves guides out."
+
+    def _typing_hint(self) -> str:
+        if self._types_angle:
+            return "Type the turn in degrees, towards the pointer; Enter sets the point, Escape clears."
+        if "," in self._typed:
+            return "Three lengths with commas: x, y, z. Enter sets the point there, Escape clears."
+        if not self._items:
+            return "How far from the nearer end of the tube; Enter sets the point, Escape clears."
+        turn = " A adds the turn," if len(self._items) > 1 else ""
+        return f"Enter sets the point at this distance;{turn} Escape clears."
 
     # -- pointer ------------------------------------------------------------------
 

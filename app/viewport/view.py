@@ -107,6 +107,7 @@ class View(PointingWidget):
         self._ring: Floats = np.zeros((0, 3))
         self._lookout = Lookout()
         self._cards: list[QWidget] = []
+        self._stepped = (0, session.recorded)  # the undo stack's place, and the layout there
         self._build(safe_graphics)
         self._tools: dict[ToolName, Tool] = {
             "select": SelectTool(self),
@@ -164,6 +165,7 @@ class View(PointingWidget):
         self.session.committed.connect(self._on_committed)
         self.session.selection_changed.connect(self._on_selection_changed)
         self.session.opened.connect(self._on_opened)
+        self.session.undo_stack.indexChanged.connect(self._on_step)
         self.navigation.moved.connect(self._on_moved)
         self._decimation.done.connect(self._on_decimated)
 
@@ -765,6 +767,13 @@ class View(PointingWidget):
             self._show_sides()
         self.hint_may_have_changed()
 
+    def _on_step(self, index: int) -> None:
+        """Say so where a new step changed the other side as well."""
+        (before_index, before), now = self._stepped, self.session.recorded
+        self._stepped = (index, now)
+        if index > before_index and _is_on_both_sides(before, now):
+            self.say(f"{self.session.undo_stack.undoText()}, on both sides.")
+
     def _on_selection_changed(self, selection: frozenset[int]) -> None:
         self._show_layout()
         self.scene.emphasise(self.session.selection, self._hovered)
@@ -773,6 +782,7 @@ class View(PointingWidget):
 
     def _on_opened(self) -> None:
         self._annotator.start_anew()
+        self._stepped = (0, self.session.recorded)
         self._openings = {}
         self.scene.set_openings({})
         self._profiles, self._tints = {}, {}
@@ -806,6 +816,21 @@ class View(PointingWidget):
 def _whole(layout: Layout) -> dict[int, tuple[Mesh, bool]]:
     """Return what the body is made of, whether panels are trimmed or open or not."""
     return {id: (panel.whole, panel.kept and panel.shown) for id, panel in layout.panels.items()}
+
+
+def _is_on_both_sides(before: Layout, now: Layout) -> bool:
+    """Whether nodes and their twins came, went or moved alike."""
+
+    def has_changed(id: int) -> bool:
+        places = [layout.nodes[id].position if id in layout.nodes else None for layout in (before, now)]
+        return places[0] != places[1]
+
+    if before.nodes is now.nodes:
+        return False
+    nodes = {**before.nodes, **now.nodes}.values()
+    return any(
+        node.twin not in (None, node.id) and has_changed(node.id) and has_changed(node.twin) for node in nodes
+    )
 
 
 class _Tinted(Struct, frozen=True, eq=False):

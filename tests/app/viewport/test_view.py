@@ -136,9 +136,18 @@ def test_a_drag_that_starts_on_a_tube_not_selected_looks_round(qtbot, open_view,
 
 def test_each_tool_says_in_about_a_dozen_words_what_it_waits_for(qtbot, open_view, caged) -> None:
     view = open_view(caged)
-    for name in ("select", "tube", "node", "split", "measure", "pick points"):
+    said = set()
+    for name in view._tools:
         view.set_tool(name)
-        assert 4 <= len(view.hint.split()) <= 17, view.hint
+        said.add(view.hint)
+        for place in ((-900.0, 800.0, 900.0), (-1900.0, 800.0, 700.0)):
+            lay(qtbot, view, place)
+            said.add(view.hint)
+    view.set_tool("select")
+    for kind in (caged.tubes, caged.nodes, caged.panels):
+        view.session.select({next(iter(kind))})
+        said.add(view.hint)
+    assert [hint for hint in said if not 4 <= len(hint.split()) <= 17] == []
 
 
 # -- dragging --------------------------------------------------------------------
@@ -1057,3 +1066,49 @@ def test_the_picture_is_a_png_of_the_size_asked_for(open_view, caged) -> None:
     assert image.pixelColor(2, 2).name() == "#ffffff"
     colours = {image.pixel(x, y) for x in range(0, 640, 4) for y in range(0, 400, 4)}
     assert len(colours) > 20
+
+
+def test_the_corner_tool_puts_a_corner_into_the_tube_it_is_clicked_on(qtbot, open_view, caged) -> None:
+    view = open_view(caged)
+    view.set_tool("node")
+    tube = only_tube(caged)
+    line = centreline.of(caged, tube)
+    place = centreline.place_at(line, line.length - 600.0)
+    lay(qtbot, view, place)
+    after = view.session.layout.tubes[tube.id]
+    (corner,) = set(after.nodes) - set(tube.nodes)
+    assert after.nodes.index(corner) not in (0, len(after.nodes) - 1)
+    assert math.dist(view.session.layout.nodes[corner].position, place) < 5.0
+    assert view.session.layout.nodes[corner].landing is None
+    assert view.session.undo_stack.undoText() == f"Insert corner in {tube.name}"
+    assert view.session.selection == {corner}
+
+
+def test_what_is_typed_while_laying_is_said_truly(qtbot, open_view, body) -> None:
+    view = open_view(body)
+    view.set_tool("tube")
+    lay(qtbot, view, (-900.0, 800.0, 900.0))
+    qtbot.keyClicks(view, "600")
+    assert view.hint == "Enter sets the point at this distance; Escape clears."
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    qtbot.keyClicks(view, "600")
+    assert "A adds the turn" in view.hint
+    qtbot.keyClick(view, Qt.Key.Key_A)
+    assert view.hint.startswith("Type the turn in degrees")
+
+
+def test_a_step_that_changed_both_sides_says_so(qtbot, open_view, body) -> None:
+    view = open_view(replace(body, both_sides=True))
+    view.set_tool("tube")
+    assert "B: one side" in view.hint
+    lay(qtbot, view, (-900.0, 800.0, 900.0), (-1900.0, 800.0, 700.0))
+    qtbot.keyClick(view, Qt.Key.Key_Return)
+    assert len(view.session.layout.tubes) == 2
+    assert view.hint == "Lay tube T1, on both sides."
+    view._hint_timer.stop()
+    view.set_tool("select")
+    assert "the other side follows" in view.hint
+    qtbot.keyClick(view, Qt.Key.Key_Right)
+    assert view.hint == "Nudge, on both sides."
+    view.session.undo()
+    assert view.hint == "Nudge, on both sides."  # whoever asked for the undo says what was undone

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
@@ -94,6 +94,7 @@ def test_a_point_between_the_axles_is_seen_from_both_tyres() -> None:
     assert found.angle == pytest.approx(touching(800.0, 50.0) + touching(BASE - 800.0, 50.0))
 
 
+@settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(-2300.0, -100.0), st.floats(350.0, 900.0)), min_size=3, max_size=12),
     st.floats(250.0, 500.0),

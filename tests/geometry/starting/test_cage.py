@@ -20,11 +20,13 @@ from geometry.starting.cage import Started
 CLOSEST = 15.0 + 3.0 + 5.0  # closest allowed, scan error, build tolerance
 
 
+@cache
 def measured_body(shape: str) -> Layout:
     layout = rack.with_starting_rack(Layout(name="job"))
     return measured.add_to(layout, measured.shapes()[shape], shape)[0]
 
 
+@cache
 def sample_body() -> Layout:
     layout = sample.build()
     return edits.delete(layout, list(layout.tubes))
@@ -48,8 +50,14 @@ def places(layout: Layout) -> dict[str, Place]:
 def begun(
     layout: Layout, wanted: tuple[str, ...] = families.KEYS, given: Mapping[str, Place] | None = None
 ) -> Started:
-    index = distance.build(layout)
-    return cage.started(layout, given or places(layout), wanted, index, stock_of(layout))
+    if given is None:
+        return _guessed(layout, wanted)
+    return cage.started(layout, given, wanted, distance.build(layout), stock_of(layout))
+
+
+@cache
+def _guessed(layout: Layout, wanted: tuple[str, ...]) -> Started:
+    return cage.started(layout, places(layout), wanted, distance.build(layout), stock_of(layout))
 
 
 def named(made: Started) -> set[str]:

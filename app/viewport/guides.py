@@ -14,8 +14,10 @@ from app.viewport import camera as cameras
 from app.viewport import picking, placing
 from app.viewport.camera import Ray
 from app.viewport.placing import Aim, Outlook, Wanted
-from app.viewport.surface import Surface
+from app.viewport.surface import Place, Surface
+from geometry import references
 from geometry.aids import LineShape, PlaneShape, PointShape
+from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.tube import centreline
 from geometry.vectors import Floats, Vec3, direction, distance, dot, minus, plus, times, turned, vec
@@ -27,6 +29,8 @@ OFF_THE_BODY = 60.0  # mm that a line may pass the place on the body that is poi
 OFF_THE_OFFSET = 5.0  # mm that a place on a line may be nearer to the metal than wanted, or farther
 LIKED_TURN = math.radians(15.0)  # turns that a leg in the air is drawn to
 TURN_REACH = math.radians(1.5)
+EDGE_REACH = 250.0  # mm from a place to the edge of its panel, to run parallel to that
+EDGE_TRIANGLES = 40_000  # of a panel; the rim of a larger one takes too long to find under the hand
 ROUNDS = 12  # of sliding along the body; three or four are enough on anything smooth
 ON_IT = 0.02  # mm
 FACE_ON = 0.95  # cosine beyond which a plane is seen from the front
@@ -76,12 +80,34 @@ class Guides(Struct, frozen=True, eq=False):
     leg: tuple[Vec3, Vec3] | None = None  # the last one laid: legs in the air turn from it by liked angles
 
 
+def edge_by(layout: Layout, metal: Place | None) -> Way | None:
+    """Return the straight run of a panel's rim that a place on the panel lies by; huge panels have none."""
+    if metal is None or metal.distance > EDGE_REACH:
+        return None
+    panel = layout.panels[metal.panel]
+    if len(panel.mesh.triangles) > EDGE_TRIANGLES:
+        return None
+    try:
+        rim = references.rim_near(layout, panel.id, metal.point)
+    except GeometryError:
+        return None
+    along = direction(rim.start, rim.end)
+    away = minus(metal.point, rim.start)
+    beside = distance(away, times(along, dot(away, along)))
+    return Way(rim.start, along, f"parallel to the edge of {panel.name}") if beside < EDGE_REACH else None
+
+
 def of(
-    layout: Layout, placed: Sequence[Vec3] = (), host: int | None = None, own: Iterable[int] = ()
+    layout: Layout,
+    placed: Sequence[Vec3] = (),
+    host: int | None = None,
+    own: Iterable[int] = (),
+    edge: Way | None = None,
 ) -> Guides:
     """Return the guides for the next place after those that were placed.
 
-    `host` is the tube that the last one sits on, `own` are nodes that give none.
+    `host` is the tube that the last one sits on, `own` are nodes that give none, `edge` is one of the
+    body by the last place.
     """
     without = set(own)
     shapes = [(known.name, known.shape) for known in layout.references.values() if known.shown]
@@ -96,6 +122,7 @@ def of(
         last = placed[-1]
         points += [Named((x, -y, z), "other side") for x, y, z in placed if abs(y) > 1.0]
         ways += [Way(last, along, word) for along, word in ALONG]
+        ways += [Way(last, edge.along, edge.word)] if edge is not None else []
         ways += [Way(last, direction(start, end), f"parallel to {name}") for name, start, end in lines]
         if len(placed) > 1:
             leg = (placed[-2], last)

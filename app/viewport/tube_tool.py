@@ -10,6 +10,7 @@ from app.viewport import guides
 from app.viewport.guides import Guides
 from app.viewport.marks import Mark, Spot, Stroke, Typed
 from app.viewport.placing import Aim, Wanted
+from app.viewport.surface import Place
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName, aim_ball, aim_marks, seat_words
 from geometry import edits
 from geometry.edits import Item
@@ -154,7 +155,9 @@ class TubeTool(Tool):
             last = self._items[-1] if self._items else None
             seat = layout.nodes[last].landing if isinstance(last, int) else last
             host = seat.tube if isinstance(seat, Landing) else None
-            known = self._known_guides = (layout, list(self._points), guides.of(layout, self._points, host))
+            edge = guides.edge_by(layout, self._foot())
+            found = guides.of(layout, self._points, host, edge=edge)
+            known = self._known_guides = (layout, list(self._points), found)
         return known[2]
 
     def _show(self) -> None:
@@ -190,6 +193,10 @@ class TubeTool(Tool):
             self._refusal = refused.message
             return
         session.preview(layout)
+
+    def _foot(self) -> Place | None:
+        """Return the metal that the last point stands off."""
+        return self.room.outlook.solid.nearest(self._points[-1]) if self._points else None
 
     # -- typed numbers ------------------------------------------------------------
 

@@ -12,7 +12,7 @@ from PySide6.QtWidgets import QApplication
 from app.viewport.marks import Whisper
 from geometry import edits, references, symmetry
 from geometry.aids import LineShape, PlaneShape, PointShape
-from geometry.layout import Landing
+from geometry.layout import Landing, Mesh
 from geometry.tube import centreline
 
 LEFT, SHIFT = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.ShiftModifier
@@ -255,3 +255,19 @@ def test_what_is_not_the_same_on_both_sides_says_by_how_much(open_view, caged) -
     view.session.apply("Move", lambda now: edits.move_nodes(now, [tube], (0.0, 0.0, 7.0)))
     words = [mark.text for mark in view._marks() if isinstance(mark, Whisper)]
     assert any(text.startswith("7.0 mm off the image of") for text in words)
+
+
+def test_a_leg_may_run_parallel_to_the_edge_of_the_panel_it_starts_by(
+    qtbot, open_view, empty, with_body
+) -> None:
+    corners = [(0.0, 400.0), (-2000.0, 500.0), (-2000.0, 1300.0), (0.0, 1300.0)]
+    slope = np.array([(x, 800.0, z) for x, z in corners])
+    sheet = Mesh(slope, np.array([(0, 1, 2), (0, 2, 3)], dtype=np.int32))
+    view = open_view(with_body(empty, sheet, "left door"))
+    view.set_tool("tube")
+    y = 800.0 + offset(view)
+    click(qtbot, view, (-300.0, y, 500.0))
+    start = view.current_tool._points[0]
+    aim = aimed(view, (start[0] - 900.0, y, start[2] + 47.0))
+    assert aim.word == "parallel to the edge of left door"
+    assert (aim.point[2] - start[2]) / (aim.point[0] - start[0]) == pytest.approx(-100.0 / 2000.0)

@@ -119,7 +119,7 @@ class TourCard(QFrame):
         self.back.clicked.connect(self.back_wanted)
         self.next.clicked.connect(self.next_wanted)
         over.installEventFilter(self)
-        for before, after in pairwise((over, self.back, self.next, self.close_button)):
+        for before, after in pairwise((over, self.next, self.back, self.close_button)):
             QWidget.setTabOrder(before, after)
 
     def _arrange(self) -> None:

@@ -179,7 +179,7 @@ def test_next_and_back_go_from_lesson_to_lesson_by_keys(qtbot: QtBot, touring: P
     assert touring.lesson == "select"
     qtbot.keyClick(card.next, Key.Key_Space)
     assert touring.lesson == "drag"
-    qtbot.keyClick(card.next, Key.Key_Backtab)
+    qtbot.keyClick(card.next, Key.Key_Tab)
     qtbot.keyClick(card.back, Key.Key_Return)
     assert touring.lesson == "select"
     assert card.count.text() == f"Tour, 2 of {len(LESSONS)}"

@@ -66,6 +66,7 @@ class Layer(QObject):
         """End thread and process; nothing comes after it."""
         self._timer.stop()
         self._number += 1
+        _known.clear()
         worker, self._worker = self._worker, None
         if worker is not None:
             worker.stop()

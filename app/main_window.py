@@ -270,6 +270,8 @@ class MainWindow(QMainWindow):
         kind, _, choice = name.partition("_")
         if name in TABS:
             self._show_tab(name)
+            if name == "findings":  # F4 leaves the keys with the view
+                self.findings.setFocus(Qt.FocusReason.ShortcutFocusReason)
         elif kind == "fold":
             self.furniture.fold(choice, not ticked)  # type: ignore[arg-type]
         elif kind == "units":

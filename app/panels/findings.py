@@ -62,6 +62,7 @@ class FindingsPanel(QWidget):
         self._tree.currentItemChanged.connect(self._on_current)
         self._tree.itemClicked.connect(self._on_clicked)
         self._tree.mend_wanted.connect(self._on_mend_wanted)
+        self.setFocusProxy(self._tree)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)

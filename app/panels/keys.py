@@ -148,7 +148,7 @@ BY_HAND: tuple[Group, ...] = (
         ("Leave the step", "Esc", "What it showed is put back."),
         ("Take a number", "Enter", "Fields read 38.1 mm, 1 1/2 in and sums such as 12 + 3/8."),
         ("Forget what was typed", "Esc", "The field shows its number again."),
-        ("To a finding's button", "Right", "In the findings: Enter makes the mend, Left goes back."),
+        ("To a finding's button", "Right", "In the findings (Ctrl+F): Enter makes the mend, Left goes back."),
         ("Not needed on this car", "Space", "In the access list; Enter on a row sets its zone."),
     ),
 )

@@ -68,7 +68,7 @@ LESSONS: tuple[Lesson, ...] = (
         "mend",
         "What the checks say",
         "<b>F4</b> goes from finding to finding. Where one can be mended, a button says by how much: rest "
-        "on it to see it, click to take it. By keys: <b>Right</b>, then <b>Enter</b>.",
+        "on it to see it, click to take it. By keys: <b>Ctrl+F</b>, <b>Right</b>, <b>Enter</b>.",
     ),
     Lesson(
         "paper",

@@ -170,6 +170,20 @@ def test_looking_round_is_not_taken_for_another_lesson(qtbot: QtBot, touring: Pe
     assert touring.lesson == name
 
 
+def test_a_mend_is_made_by_keys_as_the_card_says(qtbot: QtBot, touring: Person) -> None:
+    touring.tour._go(7)
+    tabs = touring.window.findings
+    qtbot.waitUntil(lambda: bool(tabs.findChildren(MendButton)), timeout=30_000)
+    touring.press(Key.Key_F4)
+    assert touring.view.hasFocus()
+    touring.press(Key.Key_F, CTRL)
+    qtbot.keyClick(touring.window.focusWidget(), Key.Key_Right)
+    button = touring.window.focusWidget()
+    assert isinstance(button, MendButton)
+    qtbot.keyClick(button, Key.Key_Return)
+    qtbot.waitUntil(_is_at(touring, "paper"), timeout=5_000)
+
+
 def test_next_and_back_go_from_lesson_to_lesson_by_keys(qtbot: QtBot, touring: Person) -> None:
     card = touring.tour.card
     assert not card.back.isEnabled()

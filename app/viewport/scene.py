@@ -33,6 +33,7 @@ from geometry.vectors import Floats
 Axis = Literal["x", "y", "z"]
 ROOM_ROUND_GRID = 1200.0  # mm
 PALE = 0.4  # of its strength has a colour that is behind
+TWIN_OPACITY = 0.5  # of the twin of a tube that is being laid
 METRE, FOOT = 1000.0, 304.8
 GridUnit = Literal["metric", "imperial"]
 GRID_STEPS: dict[GridUnit, tuple[float, float]] = {"metric": (250.0, METRE), "imperial": (FOOT, 5 * FOOT)}
@@ -78,6 +79,7 @@ class Scene:
         self._shows_figure = False
         self._openings: Mapping[int, float] = {}
         self._tints: dict[int, Tint] = {}
+        self._pale: frozenset[int] = frozenset()
         self._tinted: dict[int, Centreline | None] = {}  # the lines that the tints were worked out for
         self._grid_box: tuple[float, ...] | None = None
         self.movers = Movers(renderer)
@@ -268,6 +270,12 @@ class Scene:
             elif id in self._panels:
                 self._paint_panel(id)
 
+    def set_pale(self, tubes: frozenset[int]) -> None:
+        """Draw tubes paler than the others: what follows of itself while another one is laid."""
+        changed, self._pale = self._pale ^ tubes, tubes
+        for id in changed & self._tubes.keys():
+            self._paint_tube(id)
+
     def _paint_tube(self, id: int) -> None:
         colour = self.theme.tube
         if id in self._selected:
@@ -277,6 +285,7 @@ class Scene:
                 colours.mixed(colour, "#ffffff", 0.25) if id in self._selected else self.theme.tube_hovered
             )
         drawn = self._tubes[id]
+        drawn.actor.GetProperty().SetOpacity(TWIN_OPACITY if id in self._pale else 1.0)
         is_current = self._tinted.get(id) is drawn.line
         drawn.paint(colour, self.theme.tube_bad, self._tints.get(id), 1.0 if is_current else PALE)
 

@@ -677,6 +677,7 @@ class View(PointingWidget):
         self._show_layout()
         if self._drawn_without_card != self.viewport.is_software:  # known from the first frame on
             self._lighten_body()
+        self.scene.set_pale(self._twins_of_what_is_laid())
         self.scene.place_camera(self._camera)
         self.overlay.set_marks(tuple(self._marks()))
         self._set_smooth(not self.viewport.is_software)
@@ -684,6 +685,13 @@ class View(PointingWidget):
         self._rest_timer.start()
         if self.has_pending:
             self.redraw()
+
+    def _twins_of_what_is_laid(self) -> frozenset[int]:
+        """Return the tubes that appear on the other side while one is laid."""
+        if not self.session.is_previewing or self.current_tool.name not in ("tube", "follow"):
+            return frozenset()
+        new = self.session.layout.tubes.keys() - self.session.recorded.tubes.keys()
+        return frozenset(new - {min(new)}) if new else frozenset()
 
     def _show_layout(self) -> None:
         if self.scene.layout is not self.session.layout:

@@ -271,3 +271,18 @@ def test_a_leg_may_run_parallel_to_the_edge_of_the_panel_it_starts_by(
     aim = aimed(view, (start[0] - 900.0, y, start[2] + 47.0))
     assert aim.word == "parallel to the edge of left door"
     assert (aim.point[2] - start[2]) / (aim.point[0] - start[0]) == pytest.approx(-100.0 / 2000.0)
+
+
+def test_the_twin_of_what_is_laid_is_paler_until_it_is_recorded(qtbot, open_view, body) -> None:
+    view = open_view(replace(body, both_sides=True))
+    view.set_tool("tube")
+    for point in ((200.0, 840.0, 500.0), (-800.0, 840.0, 1100.0)):
+        click(qtbot, view, point)
+    view._prepare_frame()
+    laid, twin = sorted(view.session.layout.tubes)
+    opacity = {id: drawn.actor.GetProperty().GetOpacity() for id, drawn in view.scene._tubes.items()}
+    assert opacity[laid] == 1.0
+    assert opacity[twin] < 1.0
+    qtbot.keyClick(view, Key.Key_Return)
+    view._prepare_frame()
+    assert {drawn.actor.GetProperty().GetOpacity() for drawn in view.scene._tubes.values()} == {1.0}

@@ -86,12 +86,9 @@ class StepCommands(QObject):
 
     def settle(self) -> bool:
         """Ask about measurements that were typed and not accepted; False to go on with them."""
-        if self._step is None or self._step in (
-            self._body_in,
-            self._split,
-            self._restock,
-            self._starter,
-        ):
+        from app.panels.measured import MeasuredPanel
+
+        if not isinstance(self._step, MeasuredPanel):
             return True
         text = "The measurements of the body are not accepted yet."
         choice = dialogs.ask_choice(self._view, "Measured body", text, (ACCEPT, DROP))

@@ -42,11 +42,12 @@ def followed(before: Layout, after: Layout) -> Layout:
     if after.tubes is before.tubes and after.nodes is before.nodes:
         return after
     if not after.both_sides and all(tube.twin is None for tube in after.tubes.values()):
-        return after
+        return _with_true_nodes(after)
     try:
         return _followed(before, after)
     except GeometryError:
-        return released(after, _touched(before, after))
+        lost = [tube.id for tube in after.tubes.values() if (tube.twin or tube.id) not in after.tubes]
+        return _with_true_nodes(released(after, (*_touched(before, after), *lost)))
 
 
 def _followed(before: Layout, after: Layout) -> Layout:

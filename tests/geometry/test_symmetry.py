@@ -277,6 +277,18 @@ def test_released_twins_go_their_own_way() -> None:
     assert all(node.twin is None for node in after.nodes.values())
 
 
+def test_a_node_that_outlives_its_twin_lets_it_go_and_can_be_mirrored_again() -> None:
+    layout, tube = elbow()
+    layout, (twin,) = symmetry.paired(layout, [tube])
+    shared = layout.tubes[tube].nodes[1]
+    layout, other = edits.add_tube(layout, [shared, (800.0, 700.0, 1000.0)], INCH)
+    after = keeping.kept(layout, edits.delete(layout, [tube, twin]))
+    assert after.nodes[shared].twin is None
+    assert not list(consistency.broken_promises(after))
+    _, made = symmetry.paired(after, [other])
+    assert len(made) == 1
+
+
 def test_an_edit_that_the_other_side_cannot_follow_stands_and_releases_the_twins() -> None:
     layout, host, twin = paired_elbow()
     station = 1800.0

@@ -33,8 +33,12 @@ def _broken(layout: Layout, seen: Seen) -> Iterator[str]:
     yield from _bad_limits(layout)
     things: list[Tube | Panel] = [*layout.tubes.values(), *layout.panels.values()]
     for thing in things:
-        yield from (f"{thing.name} {fault}" for fault in _bad_standoff(thing))
+        own = (thing.standoff_closest, thing.standoff_farthest)
+        yield from (f"{thing.name} {fault}" for fault in _bad_standoff(*own))
     for node in layout.nodes.values():
+        yield from (f"node {node.id} {fault}" for fault in _bad_standoff(node.standoff))
+        if node.twin is not None and node.twin not in layout.nodes:
+            yield f"node {node.id} is the twin of node {node.twin}, which is missing"
         if FARTHEST_POINT < max(map(abs, node.position)) < math.inf:
             yield f"node {node.id} lies more than a kilometre from the car"
     for tube in layout.tubes.values():
@@ -84,7 +88,7 @@ def is_all_finite(value: Any) -> bool:
 
 
 def _bad_ids(layout: Layout) -> Iterator[str]:
-    seen: Seen = set()
+    seen: set[int] = set()
     for kind in KINDS:
         for id, thing in getattr(layout, kind).items():
             if thing.id != id:
@@ -103,8 +107,8 @@ def _bad_limits(layout: Layout) -> Iterator[str]:
         yield f"a limit cannot be so ({str(error).rstrip('.')})"
 
 
-def _bad_standoff(thing: Tube | Panel) -> Iterator[str]:
-    for own in (thing.standoff_closest, thing.standoff_farthest):
+def _bad_standoff(*lengths: float | None) -> Iterator[str]:
+    for own in lengths:
         if own is not None and not 0.0 <= own < FARTHEST_POINT:
             yield f"is to stand off by {own:g} mm, which is no length of 0 or more"
 
@@ -132,6 +136,8 @@ def _bad_tube(layout: Layout, tube: Tube) -> Iterator[str]:
         yield f"tube {tube.name} is of stock {tube.stock}, which is missing"
     if tube.die is not None and tube.die not in layout.dies:
         yield f"tube {tube.name} is bent on die {tube.die}, which is missing"
+    if tube.twin is not None and tube.twin not in layout.tubes:
+        yield f"tube {tube.name} is the twin of tube {tube.twin}, which is missing"
     for weld in tube.welds:
         if weld.panel not in layout.panels:
             yield f"tube {tube.name} is welded to panel {weld.panel}, which is missing"

@@ -18,7 +18,7 @@ from geometry.aids import (
     Zone,
 )
 from geometry.files import consistency
-from geometry.layout import Body, Hinge, Layout, Limits, Mesh, Motion, Node, Panel, Slide
+from geometry.layout import Body, Hinge, Layout, Limits, Mesh, Motion, Node, Panel, Slide, Stock, Tube
 
 ORIGIN = FreeSpot((0.0, 0.0, 0.0))
 
@@ -106,6 +106,10 @@ def with_standoff(closest: float) -> Layout:
             replace(Layout(next_id=10), nodes={2: Node(2, (0.0, -4.7e8, 0.0))}),
             "node 2 lies more than a kilometre from the car",
         ),
+        (
+            replace(Layout(next_id=10), nodes={2: Node(2, (0.0, 0.0, 0.0), standoff=-1.0)}),
+            "node 2 is to stand off by -1 mm",
+        ),
         (with_standoff(1e308), "Door is to stand off by 1e+308 mm"),
         (with_standoff(-1.0), "Door is to stand off by -1 mm, which is no length of 0 or more"),
         (with_motion(Slide((1e300, 1e300, 0.0))), "panel Door slides more than a kilometre"),
@@ -120,3 +124,15 @@ def with_standoff(closest: float) -> Layout:
 def test_numbers_that_no_edit_lets_in_are_told(layout: Layout, words: str) -> None:
     (told,) = consistency.broken_promises(layout)
     assert words in told
+
+
+def test_a_twin_that_is_missing_is_told() -> None:
+    nodes = {id: Node(id, (100.0 * id, 0.0, 0.0)) for id in (2, 3)}
+    layout = replace(Layout(next_id=10), nodes=nodes, stocks={1: Stock(1, "Pipe", 40.0, 2.0)})
+    tube = Tube(4, "Sill bar", (2, 3), 1, twin=7)
+    assert list(consistency.broken_promises(replace(layout, tubes={4: tube}))) == [
+        "tube Sill bar is the twin of tube 7, which is missing"
+    ]
+    loose = {**nodes, 2: replace(nodes[2], twin=8)}
+    whole = replace(layout, nodes=loose, tubes={4: replace(tube, twin=None)})
+    assert list(consistency.broken_promises(whole)) == ["node 2 is the twin of node 8, which is missing"]

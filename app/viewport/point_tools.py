@@ -46,7 +46,8 @@ class NodeTool(Tool):
         if isinstance(aim.item, int):
             self.room.session.select({aim.item})
             return
-        if self.is_kept_out():
+        on_tube = [aim.item.tube] if isinstance(aim.item, Landing) else []
+        if self.is_kept_out() or self.is_locked(on_tube):
             return
         made: list[int] = []
         layout = self.room.session.layout
@@ -117,7 +118,7 @@ class SplitTool(Tool):
     def click(self, pointer: Pointer) -> None:
         self._aim_at(pointer)
         pick, node, layout = self._pick, self._node, self.room.session.layout
-        if pick is None or self.is_kept_out():
+        if pick is None or self.is_kept_out() or self.is_locked([pick.tube]):
             return
         where = {"node": node} if node is not None else {"station": pick.station}
         after = self.attempt(lambda: edits.split_tube(layout, pick.tube, **where)[0])

@@ -78,7 +78,7 @@ class SelectTool(Tool):
             return False
         if found in session.layout.tubes and found not in session.selection:
             return False  # a click selects it; a drag looks round, as beside it
-        if self._is_locked([found]):
+        if self.is_locked([found]):
             return False
         if found not in session.selection:
             session.select({found})
@@ -238,7 +238,7 @@ class SelectTool(Tool):
         aids = [id for id in session.selection if id in layout.references or id in layout.zones]
         if not ids and not aids:
             return False
-        if self._is_locked(ids):
+        if self.is_locked(ids):
             return True
         shift = times(_axis_along(self.room.outlook.sight.camera, arrow), self.step * many)
         moved = self.attempt(lambda: zoning.move_aids(self._shifted(layout, ids, shift), aids, shift))
@@ -262,20 +262,12 @@ class SelectTool(Tool):
             if session.selection:
                 self.room.say("Body panels are left out or removed in the list of panels.")
             return bool(session.selection)
-        if self._is_locked(id for id in ids if _moves(layout, id)):
+        if self.is_locked(id for id in ids if _moves(layout, id)):
             return True
         deleted = self.attempt(lambda: edits.delete(layout, ids))
         if deleted is not None:
             session.commit(_delete_name(layout, ids), deleted)
         return True
-
-    def _is_locked(self, ids: Iterable[int]) -> bool:
-        """Whether one of these is locked; says so."""
-        layout = self.room.session.layout
-        lock = next((lock for id in ids if (lock := edits.locked_by(layout, id)) is not None), None)
-        if lock is not None:
-            self.room.say(f"Tube {lock.name} is locked; Ctrl+K unlocks it when it is selected.")
-        return lock is not None
 
     def insert(self) -> bool:
         """Add a node to the tube under the pointer, or to the longest leg of the selected tube."""
@@ -296,6 +288,8 @@ class SelectTool(Tool):
         return True
 
     def _insert(self, tube: int, point: Vec3) -> None:
+        if self.is_locked((tube,)):
+            return
         session = self.room.session
         layout = session.layout
         leg, on_leg = nearest_leg(layout, layout.tubes[tube], point)

@@ -4,7 +4,7 @@ A tool is told of each press, move and release in logical pixels. One that takes
 True, and the camera stays still.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Literal, Protocol
 
 from msgspec import Struct
@@ -15,6 +15,7 @@ from app.units import Units
 from app.viewport.labels import Rect
 from app.viewport.marks import Badge, Ball, Mark, Stroke, Xy
 from app.viewport.placing import Aim, Outlook
+from geometry import edits
 from geometry.errors import GeometryError
 from geometry.laying.wish import Wish
 from geometry.layout import Landing, Layout, Stock
@@ -145,6 +146,14 @@ class Tool:
         if self.room.session.is_previewing:
             self.room.say("Finish or cancel the open step first.")
         return self.room.session.is_previewing
+
+    def is_locked(self, ids: Iterable[int]) -> bool:
+        """Whether one of these is locked; says so."""
+        layout = self.room.session.layout
+        lock = next((lock for id in ids if (lock := edits.locked_by(layout, id)) is not None), None)
+        if lock is not None:
+            self.room.say(f"Tube {lock.name} is locked; Ctrl+K unlocks it when it is selected.")
+        return lock is not None
 
     def attempt(self, edit: Callable[[], Layout]) -> Layout | None:
         """Return the edited layout, or say why it is refused."""

@@ -211,6 +211,13 @@ def test_what_is_hidden_is_not_picked_and_what_is_locked_stays(qtbot, open_view,
     assert view.session.selection == {tube.nodes[1]}
     qtbot.keyClick(view, Key.Key_Right)
     qtbot.keyClick(view, Key.Key_Delete)
+    on_leg = pixel(view, centreline.place_at(centreline.of(caged, tube), 300.0))
+    for tool in ("node", "split"):
+        view.set_tool(tool)
+        qtbot.mouseClick(view, LEFT, pos=on_leg)
+    view.set_tool("select")
+    qtbot.mouseClick(view, LEFT, pos=on_leg)
+    qtbot.keyClick(view, Key.Key_Insert)
     assert view.session.undo_stack.count() == 0
     assert view.hint == f"Tube {tube.name} is locked; Ctrl+K unlocks it when it is selected."
 

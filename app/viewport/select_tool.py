@@ -1,6 +1,6 @@
 """Select by click and box; drag nodes over the body, in the view plane or along an axis; nudge; delete."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 from PySide6.QtCore import Qt

@@ -110,9 +110,13 @@ class ReferencePage(NamedPage):
             for part in parts:
                 part.setVisible(are_shown)
 
+    def _shape(self) -> Shape | None:
+        """Where the reference lies; None where it was deleted while something was typed."""
+        reference = self._session.layout.references.get(self._id)
+        return reference.shape if reference is not None else None
+
     def _on_away(self, value: float) -> None:
-        layout = self._session.layout
-        shape = layout.references[self._id].shape
+        layout, shape = self._session.layout, self._shape()
         axis = axis_of(shape) if isinstance(shape, PlaneShape) else None
         if isinstance(shape, PlaneShape) and axis is not None:
             place = list(shape.at)
@@ -120,21 +124,21 @@ class ReferencePage(NamedPage):
             self._set(PlaneShape((place[0], place[1], place[2]), shape.normal), "Move")
 
     def _on_at(self, place: Vec3) -> None:
-        shape = self._session.layout.references[self._id].shape
+        shape = self._shape()
         if isinstance(shape, LineShape):
             self._set(LineShape(place, shape.end), "Move")
         elif isinstance(shape, PlaneShape):
             self._set(PlaneShape(place, shape.normal), "Move")
-        else:
+        elif shape is not None:
             self._set(PointShape(place), "Move")
 
     def _on_end(self, place: Vec3) -> None:
-        shape = self._session.layout.references[self._id].shape
+        shape = self._shape()
         if isinstance(shape, LineShape):
             self._set(LineShape(shape.start, place), "Move")
 
     def _on_normal(self, along: Vec3) -> None:
-        shape = self._session.layout.references[self._id].shape
+        shape = self._shape()
         if isinstance(shape, PlaneShape):
             try:
                 self._set(references.facing(shape.at, along), "Turn")
@@ -143,7 +147,7 @@ class ReferencePage(NamedPage):
                 self.refresh()
 
     def _on_turn(self) -> None:
-        shape = self._session.layout.references[self._id].shape
+        shape = self._shape()
         if isinstance(shape, PlaneShape):
             self._set(references.turned_over(shape), "Turn")
 

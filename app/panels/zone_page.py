@@ -156,6 +156,11 @@ class ZonePage(NamedPage):
             + " in it."
         )
 
+    def _shape(self) -> Shape | None:
+        """How large it is and where; None where it was deleted while something was typed."""
+        zone = self._session.layout.zones.get(self._id)
+        return zone.shape if zone is not None else None
+
     def _on_purpose(self) -> None:
         chosen = self.purpose.chosen
         if chosen is not None:
@@ -165,31 +170,33 @@ class ZonePage(NamedPage):
         self.refresh()
 
     def _on_middle(self, place: Vec3) -> None:
-        self._set(zoning.moved_to(self._session.layout.zones[self._id].shape, place), "Move")
+        if (shape := self._shape()) is not None:
+            self._set(zoning.moved_to(shape, place), "Move")
 
     def _on_size(self, value: float) -> None:
-        shape = self._session.layout.zones[self._id].shape
+        shape = self._shape()
         if isinstance(shape, BoxShape):
             size = list(shape.size)
             size[int(self.sender().property("axis"))] = value
             self._set(replace(shape, size=(size[0], size[1], size[2])), "Size of")
 
     def _on_turned(self) -> None:
-        shape = self._session.layout.zones[self._id].shape
+        shape = self._shape()
         azimuth, tilt = self.azimuth.value, self.tilt.value
         if isinstance(shape, BoxShape) and azimuth is not None and tilt is not None:
             self._set(zoning.turned_to(shape, azimuth, tilt), "Turn")
 
     def _on_start(self, place: Vec3) -> None:
-        self._set(zoning.moved_to(self._session.layout.zones[self._id].shape, place), "Move")
+        if (shape := self._shape()) is not None:
+            self._set(zoning.moved_to(shape, place), "Move")
 
     def _on_end(self, place: Vec3) -> None:
-        shape = self._session.layout.zones[self._id].shape
+        shape = self._shape()
         if isinstance(shape, ConeShape):
             self._set(replace(shape, end=place), "Turn")
 
     def _on_cone(self) -> None:
-        shape = self._session.layout.zones[self._id].shape
+        shape = self._shape()
         values = [field.value for field in (self.length, self.start_radius, self.end_radius)]
         if isinstance(shape, ConeShape) and all(value is not None for value in values):
             length, start, end = (float(value or 0.0) for value in values)

@@ -140,3 +140,25 @@ def test_planes_are_called_as_they_lie() -> None:
     assert kind_words(PlaneShape((0.0, 0.0, 0.0), (-1.0, 0.0, 0.0)), MILLIMETRES).endswith("backward.")
     assert kind_words(PlaneShape((0.0, 0.0, 0.0), (0.6, 0.0, 0.8)), MILLIMETRES).startswith("A plane, 36.9°")
     assert kind_words(LineShape((0.0, 0.0, 0.0), (1.0, 0.0, 1.0)), MILLIMETRES).startswith("A line, 45")
+
+
+@pytest.mark.parametrize("what", ["away", "at", "end", "normal"])
+def test_what_is_typed_while_its_reference_goes_is_forgotten(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, what: str
+) -> None:
+    shapes: dict[str, Shape] = {
+        "away": PlaneShape((0.0, 0.0, 1800.0), (0.0, 0.0, 1.0)),
+        "at": PointShape((1.0, 2.0, 3.0)),
+        "end": LineShape((0.0, 0.0, 0.0), (900.0, 0.0, 0.0)),
+        "normal": PlaneShape((0.0, 0.0, 1800.0), (0.6, 0.0, 0.8)),
+    }
+    page = page_of(panel, session, shapes[what])
+    field = {"away": page.away, "at": page.at, "end": page.end, "normal": page.normal}[what]
+    field = getattr(field, "fields", (field,))[0]
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "30")
+    session.apply("Delete", lambda now: edits.delete(now, tuple(now.references)))
+    after = session.layout
+    field.finish()
+    assert session.layout is after

@@ -143,3 +143,25 @@ def test_several_are_moved_together_by_a_typed_shift(panel: PropertiesPanel, ses
     session.select(list(session.layout.panels))
     assert not panel.many.shift[2].isVisible()
     assert not panel.many.label_of(panel.many.shift[2]).isVisible()
+
+
+@pytest.mark.parametrize("what", ["middle", "side", "azimuth", "start", "end", "length"])
+def test_what_is_typed_while_its_zone_goes_is_forgotten(
+    qtbot: QtBot, panel: PropertiesPanel, session: Session, what: str
+) -> None:
+    page = page_of(panel, session, CONE if what in ("start", "end", "length") else BOX)
+    field = {
+        "middle": page.middle.fields[0],
+        "side": page.sides[0],
+        "azimuth": page.azimuth,
+        "start": page.start.fields[0],
+        "end": page.end.fields[0],
+        "length": page.length,
+    }[what]
+    field.setFocus()
+    field.selectAll()
+    qtbot.keyClicks(field, "30")
+    session.apply("Delete", lambda now: edits.delete(now, tuple(now.zones)))
+    after = session.layout
+    field.finish()
+    assert session.layout is after

@@ -15,7 +15,17 @@ from PySide6.QtGui import (
     QKeyEvent,
     QSurfaceFormat,
 )
-from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QStackedWidget, QToolBar, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QApplication,
+    QMainWindow,
+    QMenu,
+    QScrollArea,
+    QSlider,
+    QStackedWidget,
+    QToolBar,
+    QVBoxLayout,
+    QWidget,
+)
 
 from app import actions, possible, rack_files, theme
 from app import settings as places
@@ -804,6 +814,8 @@ class MainWindow(QMainWindow):
             self.on_steps.cancel()
         elif self.on_tour.is_running and event.key() == Qt.Key.Key_Escape:
             self.on_tour.leave()
+        elif isinstance(self.focusWidget(), QSlider | QScrollArea) and self.view.tool_takes(event):
+            event.accept()  # beside the view, but with no use for the key
         else:
             super().keyPressEvent(event)
 

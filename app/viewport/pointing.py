@@ -219,6 +219,13 @@ class PointingWidget(QWidget):
             return
         event.ignore()
 
+    def tool_takes(self, event: QKeyEvent) -> bool:
+        """Let the tool in the hand have a key pressed beside the view; say whether it had a use for it."""
+        if self.held is not None or not self.current_tool.key(_key(event)):
+            return False
+        self.redraw()
+        return True
+
     def _hold(self, axis: str | None, plane: str | None) -> None:
         self.held_axis, self.held_plane = axis, plane
         self.current_tool.axis_changed()

@@ -77,6 +77,17 @@ def test_the_slider_and_the_keys_trade_bends_for_closeness(qtbot: QtBot, room: A
     assert page.bends.text() == str(state.proposals[-1].bends)
 
 
+def test_enter_lays_the_tube_though_the_slider_was_touched_last(qtbot: QtBot, room: Any) -> None:
+    room.view.look_from("corner")
+    qtbot.wait(1)
+    lay(qtbot, room, OVER_THE_TOP)
+    slider = room.properties.follow.slider
+    slider.setFocus()
+    qtbot.keyClick(slider, Key.Key_Return)
+    assert room.session.undo_stack.count() == 1
+    assert not room.session.is_previewing
+
+
 def test_only_the_angles_listed_are_bent(qtbot: QtBot, room: Any) -> None:
     lay(qtbot, room)
     page = room.properties.follow

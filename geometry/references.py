@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from msgspec import Struct
@@ -312,11 +312,6 @@ def foot(shape: Shape, point: Vec3) -> Vec3:
     return minus(point, times(shape.normal, past(shape, point)))
 
 
-def distance_to(shape: Shape, point: Vec3) -> float:
-    """Return how far a point is from a shape, 0 or more."""
-    return distance(foot(shape, point), point)
-
-
 def past(shape: PlaneShape, point: Vec3) -> float:
     """Return how far a point is past a plane, along its normal; negative before it."""
     return dot(minus(point, shape.at), shape.normal)
@@ -434,34 +429,9 @@ def _checked_size(value: float, what: str) -> None:
         raise GeometryError(f"{what} must be more than 0 and at most 20 m.")
 
 
-# What others snap to and measure from
-
-
-def snap_points(layout: Layout) -> tuple[tuple[int, Vec3], ...]:
-    """Return the places of shown references that a pointer can catch on, each with the reference's id."""
-    rows: list[tuple[int, Vec3]] = []
-    for reference in shown(layout):
-        if isinstance(reference.shape, LineShape):
-            rows += [(reference.id, reference.shape.start), (reference.id, reference.shape.end)]
-        elif isinstance(reference.shape, PointShape):
-            rows.append((reference.id, reference.shape.at))
-    return tuple(rows)
-
-
-def lines(layout: Layout) -> tuple[tuple[int, LineShape], ...]:
-    """Return the shown lines, each with the reference's id."""
-    return tuple((one.id, one.shape) for one in shown(layout) if isinstance(one.shape, LineShape))
-
-
-def planes(layout: Layout) -> tuple[tuple[int, PlaneShape], ...]:
-    """Return the shown planes, each with the reference's id."""
-    return tuple((one.id, one.shape) for one in shown(layout) if isinstance(one.shape, PlaneShape))
+# Limits
 
 
 def limits(layout: Layout) -> tuple[Reference, ...]:
     """Return the planes that the cage must stay before, shown or not."""
     return tuple(one for one in layout.references.values() if one.limit)
-
-
-def shown(layout: Layout) -> Sequence[Reference]:
-    return [one for one in layout.references.values() if one.shown]

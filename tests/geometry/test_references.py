@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from geometry import edits, rack, references
+from geometry import edits, references
 from geometry.aids import LineShape, PlaneShape, PointShape
 from geometry.errors import GeometryError
 from geometry.layout import Axle, Layout, Stock, Tyre
@@ -108,11 +108,10 @@ def test_a_limit_stays_a_limit_on_the_other_side_and_faces_outward_there() -> No
     assert mirrored.references[right].name == "Width limit, right"
 
 
-def test_distances_are_those_of_the_endless_line_and_plane() -> None:
+def test_feet_are_those_of_the_endless_line_and_plane() -> None:
     point = (3.0, 4.0, 12.0)
-    assert references.distance_to(PointShape((0.0, 0.0, 0.0)), point) == pytest.approx(13.0)
+    assert references.foot(PointShape((0.0, 0.0, 0.0)), point) == (0.0, 0.0, 0.0)
     line = LineShape((0.0, 0.0, -5.0), (0.0, 0.0, -4.0))
-    assert references.distance_to(line, point) == pytest.approx(5.0)
     assert references.foot(line, point) == pytest.approx((0.0, 0.0, 12.0))
     plane = PlaneShape((100.0, 50.0, 2.0), UP)
     assert references.foot(plane, point) == pytest.approx((3.0, 4.0, 2.0))
@@ -239,19 +238,6 @@ def test_height_and_width_limits_are_what_was_typed() -> None:
     for wrong in (0.0, -5.0, math.nan, 1e9):
         with pytest.raises(GeometryError, match="more than 0"):
             references.add_height_limit(layout, wrong)
-
-
-def test_hidden_references_are_not_caught_on() -> None:
-    layout = rack.with_starting_rack(Layout())
-    layout, point = references.add_reference(layout, PointShape((1.0, 2.0, 3.0)))
-    layout, line = references.add_reference(layout, LineShape((0.0, 0.0, 0.0), (9.0, 0.0, 0.0)))
-    layout, plane = with_plane(layout, 5.0)
-    assert {id for id, _ in references.snap_points(layout)} == {point, line}
-    assert [id for id, _ in references.lines(layout)] == [line]
-    assert [id for id, _ in references.planes(layout)] == [plane]
-    for id in (point, line, plane):
-        layout = references.set_reference(layout, id, shown=False)
-    assert references.snap_points(layout) == references.lines(layout) == references.planes(layout) == ()
 
 
 def test_limits_either_side_move_alike_and_others_alone() -> None:

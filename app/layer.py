@@ -40,7 +40,7 @@ class Layer(QObject):
     def prepare(self, layout: Layout) -> None:
         """Let the process learn the body, so that the first answer comes at once."""
         self._timer.stop()
-        if self._worker is None:
+        if self._worker is None or not self._worker.is_alive:
             self._worker = _Worker(self._said.emit)
         self._worker.ask(body_of(layout), None)
 
@@ -107,6 +107,11 @@ class _Worker:
         self._is_over = False
         self._thread = threading.Thread(target=self._run, name="tubes along the body", daemon=True)
         self._thread.start()
+
+    @property
+    def is_alive(self) -> bool:
+        """Whether it still takes wishes; it ends when its process does."""
+        return self._thread.is_alive()
 
     def ask(self, body: Layout, asked: Asked | None) -> None:
         with self._has_news:

@@ -1,6 +1,7 @@
 """Wishes for tubes along the body: the newest wins, the process is told the body once and ends when told."""
 
 import math
+import multiprocessing
 
 import pytest
 from msgspec.structs import replace
@@ -83,6 +84,20 @@ def test_after_a_stop_the_next_wish_gets_a_process_of_its_own(
     with qtbot.waitSignal(layer.found, timeout=30_000) as said:
         layer.ask(layout, wish(layout))
     assert all(math.isfinite(angle) for angle in said.args[1][0].angles)
+
+
+def test_a_process_that_ended_unasked_is_replaced_for_the_next_wish(
+    qtbot: QtBot, layer: Layer, layout: Layout
+) -> None:
+    with qtbot.waitSignal(layer.found, timeout=30_000):
+        layer.ask(layout, wish(layout))
+    (child,) = multiprocessing.active_children()
+    child.kill()
+    worker = layer._worker
+    layer.prepare(replace(layout, panels=dict(layout.panels)))  # the body is told, and nobody hears it
+    qtbot.waitUntil(lambda: not worker.is_alive, timeout=10_000)
+    with qtbot.waitSignal(layer.found, timeout=30_000):
+        layer.ask(layout, wish(layout))
 
 
 def test_the_body_is_one_object_until_it_changes(layout: Layout) -> None:

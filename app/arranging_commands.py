@@ -174,7 +174,7 @@ class ArrangingCommands(QObject):
         path = dialogs.ask_save_path(self._view, "Save as a part", proposed, PARTS)
         if path is None:
             return
-        path = path if path.suffix else path.with_suffix(part_file.SUFFIX)
+        path = path if path.suffix == part_file.SUFFIX else path.with_name(path.name + part_file.SUFFIX)
         try:
             part_file.save(replace(part, name=naming.checked(path.stem)), path)
         except GeometryError as error:

@@ -264,6 +264,13 @@ def test_selected_tubes_are_kept_as_a_part(cage: Window, part: Path) -> None:
     assert cage.settings.folder("parts") == part.parent
 
 
+def test_a_name_with_a_dot_in_it_is_kept_whole(cage: Window, answers: Any, tmp_path: Path) -> None:
+    answers.save_path = tmp_path / "hoop 1.5"
+    cage.session.select((tube(cage, "Hoop"),))
+    press(cage, "save_part")
+    assert part_file.load(tmp_path / "hoop 1.5.outrib-part").name == "hoop 1.5"
+
+
 def test_a_part_hangs_at_the_pointer_and_a_click_places_it(
     qtbot: QtBot, cage: Window, answers: Any, part: Path
 ) -> None:

@@ -22,6 +22,7 @@ from geometry.vectors import (
     direction,
     distance,
     dot,
+    image,
     is_finite,
     minus,
     plus,
@@ -281,11 +282,6 @@ def moved(shape: Shape, shift: Vec3) -> Shape:
 def places_of(shape: Shape) -> tuple[Vec3, ...]:
     """Return the places that a shape was set by."""
     return (shape.start, shape.end) if isinstance(shape, LineShape) else (shape.at,)
-
-
-def image(point: Vec3) -> Vec3:
-    """Return the mirror image of a point across the centre plane."""
-    return (point[0], -point[1], point[2])
 
 
 def _outward(normal: Vec3, at: Vec3) -> Vec3:

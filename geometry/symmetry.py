@@ -14,16 +14,11 @@ from geometry import edits, naming, weld_marks
 from geometry.errors import GeometryError
 from geometry.layout import Landing, Layout, Node, Side, Tube
 from geometry.tolerances import SAME_POINT, STRAIGHT
-from geometry.vectors import Vec3, angle_between, distance, minus
+from geometry.vectors import Vec3, angle_between, distance, image, minus
 
 ROUNDS = 8  # of placing twins; two or three are enough where landings sit on landings
 ACROSS: Vec3 = (0.0, 1.0, 0.0)
 TRUE_WITHIN = 2.0 * SAME_POINT  # mm; a landing goes to the nearest place of its tube, not beside it
-
-
-def image(point: Vec3) -> Vec3:
-    """Return the mirror image of a point across the centre plane."""
-    return (point[0], -point[1], point[2])
 
 
 def is_central(point: Vec3) -> bool:

@@ -78,6 +78,11 @@ def direction(start: Vec3, end: Vec3) -> Vec3:
     return times(minus(end, start), 1.0 / length) if length > 0.0 else (1.0, 0.0, 0.0)
 
 
+def image(point: Vec3) -> Vec3:
+    """Return the mirror image of a point across the centre plane."""
+    return (point[0], -point[1], point[2])
+
+
 def between(start: Vec3, end: Vec3, part: float) -> Vec3:
     """Return the point at a part (0 to 1) of the way."""
     return plus(start, times(minus(end, start), part))

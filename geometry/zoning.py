@@ -21,6 +21,7 @@ from geometry.vectors import (
     direction,
     distance,
     dot,
+    image,
     is_finite,
     minus,
     plus,
@@ -315,10 +316,10 @@ def _sideways(out: Vec3, at: Vec3) -> Vec3:
 def mirrored(shape: Shape) -> Shape:
     """Return the mirror image of a shape across the centre plane."""
     if isinstance(shape, ConeShape):
-        return replace(shape, start=references.image(shape.start), end=references.image(shape.end))
-    x, y, z = (references.image(row) for row in shape.turn)
+        return replace(shape, start=image(shape.start), end=image(shape.end))
+    x, y, z = (image(row) for row in shape.turn)
     # A box is its own image turned over: one axis is reversed to keep the three right-handed.
-    return BoxShape(references.image(shape.middle), shape.size, (times(x, -1.0), y, z))
+    return BoxShape(image(shape.middle), shape.size, (times(x, -1.0), y, z))
 
 
 def is_same(a: Shape, b: Shape) -> bool:

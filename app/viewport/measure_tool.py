@@ -10,6 +10,7 @@ from app.viewport import aids_drawn, measures_drawn, placing
 from app.viewport.labels import Rect
 from app.viewport.marks import Badge, Mark, Spot, Stroke, Whisper, Xy
 from app.viewport.tools import Key, Pointer, Room, Tool, ToolName
+from geometry import references
 from geometry.aids import BodySpot, MeasureKind, NodeSpot, PointShape, Reference, ReferenceSpot, TubeSpot
 from geometry.aids import Spot as Taken
 from geometry.errors import GeometryError
@@ -213,7 +214,9 @@ class MeasureTool(Tool):
             if isinstance(found, Value) and at is not None:
                 marks += [Stroke(path, "accent", 1.6) for path in at.paths]
                 badge = self._badge(found, at.at)
-        points = tuple(self.room.to_screen(places.middle(places.shape_of(layout, spot))) for spot in spots)
+        points = tuple(
+            self.room.to_screen(references.place_of(places.shape_of(layout, spot))) for spot in spots
+        )
         if len(points) > 1 and not marks:
             marks.append(Stroke(points, "accent", 1.2, is_dashed=True))
         marks += [Spot(point) for point in points]

@@ -14,6 +14,7 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
+from geometry import references
 from geometry.aids import Spot
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Tube
@@ -115,7 +116,7 @@ class _Stop(Struct, frozen=True, eq=False):
 
 
 def _stop(layout: Layout, spot: Spot) -> _Stop:
-    return _Stop(places.middle(places.shape_of(layout, spot)), places.tubes_under(layout, spot))
+    return _Stop(references.place_of(places.shape_of(layout, spot)), places.tubes_under(layout, spot))
 
 
 def _loop(layout: Layout, stops: Sequence[_Stop]) -> tuple[Floats, Floats]:

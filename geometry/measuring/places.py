@@ -4,11 +4,10 @@ from collections.abc import Iterable
 
 from msgspec import Struct
 
-from geometry import axles
+from geometry import axles, references
 from geometry.aids import (
     BodySpot,
     FreeSpot,
-    LineShape,
     NodeSpot,
     PlaneShape,
     PointShape,
@@ -18,11 +17,10 @@ from geometry.aids import (
 )
 from geometry.errors import GeometryError
 from geometry.layout import Layout, Tube
+from geometry.references import Shape
 from geometry.tube import centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Vec3, between, direction, dot, minus, plus, times, vec
-
-Shape = PointShape | LineShape | PlaneShape
+from geometry.vectors import Vec3, dot, times, vec
 
 
 class OnTube(Struct, frozen=True, eq=False):
@@ -79,7 +77,7 @@ def tubes_under(layout: Layout, spot: Spot) -> list[OnTube]:
         return [on_tube(layout, spot.tube, spot.station)]
     if not isinstance(spot, NodeSpot):
         return []
-    at = middle(shape_of(layout, spot))
+    at = references.place_of(shape_of(layout, spot))
     found = [
         on_tube(layout, tube.id, centreline.nearest(centreline.of(layout, tube), at)[0])
         for tube in layout.tubes.values()
@@ -87,21 +85,6 @@ def tubes_under(layout: Layout, spot: Spot) -> list[OnTube]:
     ]
     landing = layout.nodes[spot.node].landing
     return found if landing is None else [*found, on_tube(layout, landing.tube, landing.station)]
-
-
-def middle(shape: Shape) -> Vec3:
-    """Return the one place that stands for a shape."""
-    return between(shape.start, shape.end, 0.5) if isinstance(shape, LineShape) else shape.at
-
-
-def foot(shape: Shape, point: Vec3) -> Vec3:
-    """Return the place of a shape that is nearest to a point; lines and planes go on for ever."""
-    if isinstance(shape, PointShape):
-        return shape.at
-    if isinstance(shape, PlaneShape):
-        return plus(point, times(shape.normal, dot(minus(shape.at, point), shape.normal)))
-    along = direction(shape.start, shape.end)
-    return plus(shape.start, times(along, dot(minus(point, shape.start), along)))
 
 
 def ground(layout: Layout) -> PlaneShape:

@@ -8,11 +8,13 @@ from typing import Literal
 import numpy as np
 from msgspec import Struct
 
+from geometry import references
 from geometry.aids import LineShape, Measure, PlaneShape, PointShape, Spot, TubeSpot
 from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.measuring import openings, places
-from geometry.measuring.places import OnTube, Shape
+from geometry.measuring.places import OnTube
+from geometry.references import Shape
 from geometry.tolerances import SAME_POINT, STRAIGHT
 from geometry.tube import apart, centreline
 from geometry.vectors import Vec3, between, cross, direction, distance, dot, minus, plus, times, vec
@@ -118,17 +120,17 @@ def _straight(number: float, parts: tuple[Part, ...], start: Vec3, end: Vec3) ->
 def _nearest_places(first: Shape, second: Shape) -> tuple[Vec3, Vec3]:
     """Return where two shapes are nearest; refuse lines and planes that run into each other."""
     if isinstance(first, PointShape):
-        return first.at, places.foot(second, first.at)
+        return first.at, references.foot(second, first.at)
     if isinstance(second, PointShape):
-        return places.foot(first, second.at), second.at
+        return references.foot(first, second.at), second.at
     if isinstance(first, LineShape) and isinstance(second, LineShape):
         return _between_lines(first, second)
     is_level = _lean(first, second) <= STRAIGHT
     if not is_level:
         raise GeometryError("The two run into each other, so no distance lies between them; take the angle.")
     if isinstance(first, LineShape):
-        return (at := places.middle(first)), places.foot(second, at)
-    return places.foot(first, at := places.middle(second)), at
+        return (at := references.place_of(first)), references.foot(second, at)
+    return references.foot(first, at := references.place_of(second)), at
 
 
 def _between_lines(first: LineShape, second: LineShape) -> tuple[Vec3, Vec3]:
@@ -136,12 +138,12 @@ def _between_lines(first: LineShape, second: LineShape) -> tuple[Vec3, Vec3]:
     across = cross(one, other)
     sine2 = dot(across, across)
     if sine2 <= STRAIGHT**2:
-        at = places.middle(first)
-        return at, places.foot(second, at)
+        at = references.place_of(first)
+        return at, references.foot(second, at)
     way = minus(second.start, first.start)
     along = dot(cross(way, other), across) / sine2
     at = plus(first.start, times(one, along))
-    return at, places.foot(second, at)
+    return at, references.foot(second, at)
 
 
 def _lean(first: LineShape | PlaneShape, second: LineShape | PlaneShape) -> float:
@@ -197,7 +199,7 @@ def _angle(layout: Layout, spots: Sequence[Spot]) -> Value:
         return _leaning(first, second)
     start, end = _between_lines(first, second)
     vertex = between(start, end, 0.5)
-    at, there = places.middle(first), places.middle(second)
+    at, there = references.place_of(first), references.place_of(second)
     if _lean(first, second) <= STRAIGHT:
         return Value(0.0, "angle", (), (at, there), ((at, there),), between(at, there, 0.5))
     one, other = _away(first, vertex), _away(second, vertex)
@@ -226,7 +228,7 @@ def _leg_reach(spot: OnTube) -> float:
 
 def _away(line: LineShape, vertex: Vec3) -> Vec3:
     """Return the direction of a line from where the two meet to where it was pointed at."""
-    along, way = direction(line.start, line.end), minus(places.middle(line), vertex)
+    along, way = direction(line.start, line.end), minus(references.place_of(line), vertex)
     return along if dot(way, along) >= -SAME_POINT else times(along, -1.0)
 
 
@@ -250,18 +252,18 @@ def _arc(vertex: Vec3, one: Vec3, other: Vec3, angle: float, radius: float) -> t
 
 def _leaning(first: LineShape | PlaneShape, second: LineShape | PlaneShape) -> Value:
     """Return the angle to a plane; drawn as the straight way between the two places."""
-    at, there = (places.middle(shape) for shape in (first, second))
+    at, there = (references.place_of(shape) for shape in (first, second))
     if isinstance(first, LineShape):
-        there = places.foot(second, at)
+        there = references.foot(second, at)
     elif isinstance(second, LineShape):
-        at = places.foot(first, there)
+        at = references.foot(first, there)
     angle = _lean(first, second)
     return Value(angle, "angle", (), (at, there), ((at, there),), between(at, there, 0.5))
 
 
 def _height(layout: Layout, spots: Sequence[Spot]) -> Value:
     ground = places.ground(layout)
-    at = places.middle(places.shape_of(layout, spots[0]))
+    at = references.place_of(places.shape_of(layout, spots[0]))
     height = dot(minus(at, ground.at), ground.normal)
     parts: tuple[Part, ...] = ()
     if isinstance(spot := spots[0], TubeSpot):
@@ -269,13 +271,13 @@ def _height(layout: Layout, spots: Sequence[Spot]) -> Value:
         tube = places.on_tube(layout, spot.tube, spot.station)
         reach = tube.radius * math.sqrt(max(0.0, 1.0 - dot(tube.along, ground.normal) ** 2))
         parts = (Part("underside", height - reach), Part("top", height + reach))
-    return _straight(height, parts, at, places.foot(ground, at))
+    return _straight(height, parts, at, references.foot(ground, at))
 
 
 def _opening(layout: Layout, spots: Sequence[Spot]) -> Value:
     found = openings.of(layout, spots)
     parts = (Part("width", found.width), Part("height", found.height))
-    ends = tuple(places.middle(places.shape_of(layout, spot)) for spot in spots)
+    ends = tuple(references.place_of(places.shape_of(layout, spot)) for spot in spots)
     paths = (found.circle, found.across, found.upward)
     return Value(found.diameter, "length", parts, ends, paths, vec(found.centre))
 

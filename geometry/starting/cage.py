@@ -22,7 +22,7 @@ from geometry.starting import points as named_points
 from geometry.starting.families import KEYS, family_of
 from geometry.tube import bending, centreline
 from geometry.tube.centreline import Centreline
-from geometry.vectors import Floats, Vec3, plus, times, vec
+from geometry.vectors import Floats, Vec3, image, plus, times, vec
 
 SPARE = 1.0  # mm beyond the closest allowed, for what joining moves
 MOST_BENDS = 4
@@ -361,7 +361,7 @@ def _seat(line: Centreline, station: float, from_end: float, from_bend: float) -
 
 
 def _mirrored(place: Place) -> Place:
-    return Place(symmetry.image(place.point), symmetry.image(place.normal), place.height)
+    return Place(image(place.point), image(place.normal), place.height)
 
 
 def _even(corners: Floats) -> Floats:

@@ -7,6 +7,7 @@ from geometry import asymmetry, edits, symmetry
 from geometry.asymmetry import Standing
 from geometry.layout import Layout
 from geometry.tube.stock import starting_rack
+from geometry.vectors import image
 
 STOCKS, DIES, NEXT_ID = starting_rack(1)
 EMPTY = Layout(stocks=STOCKS, dies=DIES, next_id=NEXT_ID)
@@ -36,7 +37,7 @@ def test_a_copy_that_was_moved_is_off_by_that_much(shift: tuple[float, float, fl
 
 def test_a_tube_that_runs_the_other_way_is_an_image_all_the_same() -> None:
     layout, tube = edits.add_tube(EMPTY, RUN, STOCK)
-    layout, other = edits.add_tube(layout, [symmetry.image(point) for point in RUN[::-1]], STOCK)
+    layout, other = edits.add_tube(layout, [image(point) for point in RUN[::-1]], STOCK)
     assert asymmetry.standing(layout)[tube] == Standing("near", other, pytest.approx(0.0, abs=1e-6))
 
 

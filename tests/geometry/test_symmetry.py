@@ -10,7 +10,7 @@ from geometry.layout import Landing, Layout
 from geometry.tolerances import SAME_POINT
 from geometry.tube import bending, centreline
 from geometry.tube.stock import starting_rack
-from geometry.vectors import distance, plus, times
+from geometry.vectors import distance, image, plus, times
 
 STOCKS, DIES, NEXT_ID = starting_rack(1)
 INCH = next(id for id, row in STOCKS.items() if row.name == "1.75 × 0.120 in")
@@ -146,7 +146,7 @@ def assert_twins_are_images(layout: Layout) -> None:
         for id in tube.nodes:
             node, other = layout.nodes[id], layout.nodes[layout.nodes[id].twin]
             assert other.twin == id
-            assert distance(other.position, symmetry.image(node.position)) < 2.0 * SAME_POINT
+            assert distance(other.position, image(node.position)) < 2.0 * SAME_POINT
 
 
 def edited(layout: Layout, change, *args, **words) -> Layout:

@@ -391,19 +391,19 @@ COMMANDS: tuple[Command, ...] = (
         "reference_height",
         "Roof &height limit",
         "",
-        "Set a level plane that the cage must stay below; its height is typed at the right.",
+        "Set a level plane that the cage must stay below, at an assumed height; type yours at the right.",
     ),
     Command(
         "reference_width",
         "&Width limits",
         "",
-        "Set two upright planes that the cage must stay between; their distance is typed at the right.",
+        "Set two upright planes that the cage must stay between, assumed at first; type yours at the right.",
     ),
     Command(
         "reference_trailer",
         "&Trailer sides",
         "",
-        "Set the insides of a trailer as two upright planes that the cage must stay between.",
+        "Set a trailer's insides as two upright planes, assumed at first; type yours at the right.",
     ),
     *(
         Command(

@@ -16,6 +16,7 @@ from geometry.aids import LineShape, PlaneShape, PointShape, Reference
 from geometry.errors import GeometryError
 from geometry.layout import Layout
 from geometry.references import Shape
+from geometry.tolerances import SAME_POINT
 from geometry.vectors import Vec3, distance
 
 SQUARE = 0.9999  # a normal nearer than this to an axis is that axis
@@ -198,7 +199,7 @@ def limit_words(layout: Layout, reference: Reference, units: Units) -> str:
     if not reference.limit or not layout.tubes:
         return ""
     rows = references.outside(layout, reference.id)
-    over = [row for row in rows if row.past > 0.0]
+    over = [row for row in rows if row.past > SAME_POINT]
     other = references.other_limit(layout, reference.id)
     together = f" {wording.one_line(layout.references[other].name)} moves with it." if other else ""
     far = unit_text.format_length(abs(rows[0].past), units)

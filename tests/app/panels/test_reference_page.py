@@ -4,6 +4,7 @@ import pytest
 from PySide6.QtWidgets import QLineEdit
 from pytestqt.qtbot import QtBot
 
+from app.panels import reference_page
 from app.panels.properties import PropertiesPanel
 from app.panels.reference_page import ReferencePage, kind_words
 from app.session import Session
@@ -162,3 +163,18 @@ def test_what_is_typed_while_its_reference_goes_is_forgotten(
     after = session.layout
     field.finish()
     assert session.layout is after
+
+
+def test_a_tube_that_just_touches_a_limit_does_not_reach_past_it(
+    panel: PropertiesPanel, session: Session
+) -> None:
+    page_of(panel, session, PlaneShape((0.0, 0.0, 9000.0), (0.0, 0.0, 1.0)))
+    (id,) = session.layout.references
+    session.apply("Limit", lambda now: references.set_reference(now, id, limit=True))
+    top = references.outside(session.layout, id)[0].at[2]
+    session.apply(
+        "Touch",
+        lambda now: references.set_shape(now, id, PlaneShape((0.0, 0.0, top - 1e-9), (0.0, 0.0, 1.0))),
+    )
+    words = reference_page.limit_words(session.layout, session.layout.references[id], MILLIMETRES)
+    assert words.startswith("The cage keeps 0.0 mm before it")

@@ -140,11 +140,6 @@ def is_one_job(one: Layout, other: Layout) -> bool:
     return 2 * alike > len(common)
 
 
-def totals(layout: Layout) -> Totals:
-    """Return the sums of a version."""
-    return summed(figures(layout, tube) for tube in layout.tubes.values())
-
-
 def summed(tubes: Iterable[Figures]) -> Totals:
     """Return the sums of some tubes."""
     rows = tuple(tubes)

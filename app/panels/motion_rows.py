@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSlid
 from app import units as unit_text
 from app import wording
 from app.guarded import guarded
-from app.panels.fields import AngleField, LengthField, NumberField
+from app.panels.fields import AngleField, LengthField
 from app.panels.rows import ChoiceBox, Rows
 from app.session import Session
 from app.units import Units
@@ -330,9 +330,6 @@ class MotionRows(Rows):
         self._opened[carrier.id] = self.slider.opening
         self.opening_moved.emit(carrier.id, self.slider.opening)
         self._show_opening()
-
-    def fields_that_may_be_refused(self) -> tuple[NumberField, ...]:
-        return (*self.start.fields, *self.end.fields, *self.way.fields, self.angle)
 
 
 def opening_words(layout: Layout, motion: Motion, met: Iterable[Touch], units: Units) -> str:

@@ -23,12 +23,11 @@ from app.panels.rack_choices import BEST_DIE
 from app.panels.rows import ChoiceBox, Rows
 from app.session import Session
 from app.units import MILLIMETRES, Units
-from geometry import edits
+from geometry import comparing, edits
 from geometry.checks.finding import Finding
 from geometry.checks.report import Report
 from geometry.errors import GeometryError
 from geometry.layout import Layout
-from geometry.tube import centreline, stock
 
 SELECTED, ALL = 0, -1  # no stock has these ids
 MOST_ROWS = 200
@@ -224,7 +223,7 @@ class RestockPanel(Rows):
     def _show(self) -> None:
         before, now = self._session.recorded, self._session.layout
         self.ok.setEnabled(now is not before)
-        old, new = _mass(before), _mass(now)
+        old, new = comparing.mass(before), comparing.mass(now)
         self.mass.setText(unit_text.format_mass(new, self._units))
         change = unit_text.format_mass(abs(new - old), self._units)
         is_same = abs(new - old) < SEEN_MASS
@@ -328,10 +327,3 @@ def _summary(come: Sequence[Finding], grown: Sequence[Finding], gone: Sequence[F
     if gone:
         words.append(f"{len(gone)} gone ({wording.severity_counts(gone)})")
     return ", ".join(words) + "."
-
-
-def _mass(layout: Layout) -> float:
-    return sum(
-        stock.mass(layout.stocks[tube.stock], centreline.of(layout, tube).length)
-        for tube in layout.tubes.values()
-    )

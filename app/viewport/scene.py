@@ -338,10 +338,6 @@ class Scene:
         self._shows_figure = shown
         self._lay_ground()
 
-    @property
-    def grid_step(self) -> float:
-        return GRID_STEPS[self._grid_unit][1]
-
     def _lay_ground(self) -> None:
         """Lay the grid round the body, and stand the figure by its left rear, where it hides nothing."""
         height, rise = axles.ground(self._layout)

@@ -534,9 +534,6 @@ class View(PointingWidget):
     def laying_has_changed(self, state: object) -> None:
         self.laying_changed.emit(state)
 
-    def delete_selection(self) -> None:
-        self.select_tool.delete()
-
     def stand_off_selection(self) -> None:
         """Move the selected nodes off the nearest metal, to the stand-off wanted."""
         session, solid = self.session, self.outlook.solid

@@ -155,7 +155,7 @@ def test_added_removed_renamed_and_restocked_are_told_apart() -> None:
 
 def test_totals_are_the_sums_of_what_the_schedule_says() -> None:
     cage = sample.build()
-    built, sums = schedule.build(cage), comparing.totals(cage)
+    built, sums = schedule.build(cage), comparing.compared(cage, cage).one
     assert sums.tubes == len(built.records)
     assert sums.blank == pytest.approx(sum(row.blank for row in built.records))
     assert sums.mass == pytest.approx(sum(row.mass for row in built.by_stock))

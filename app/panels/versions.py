@@ -452,6 +452,7 @@ class VersionsPanel(QWidget):
         job.progressed.connect(self._on_progressed)
         job.failed.connect(self._on_failed)
         job.cancelled.connect(self._on_cancelled)
+        job.ended.connect(job.deleteLater)
         job.start()
 
     def _on_progressed(self, done: float, doing: str) -> None:
@@ -479,7 +480,7 @@ class VersionsPanel(QWidget):
 
     def stop(self) -> None:
         """End the check that runs; for another job, and for closing the window."""
-        job, self._job = self._job, None
+        job, self._job, self._checked = self._job, None, None
         if job is not None:
             for signal in (job.progressed, job.done, job.failed, job.cancelled):
                 signal.disconnect()
@@ -562,7 +563,6 @@ class VersionsPanel(QWidget):
 
     def open_other(self, path: Path) -> None:
         self.stop()
-        self._checked = None
         self._folder = path.parent
         job = Job(f"Reading {path.name}", _reading(path), self)
         job.done.connect(self._on_read)

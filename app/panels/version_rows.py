@@ -8,6 +8,7 @@ from app.units import Units
 from geometry.checks.finding import Finding
 from geometry.comparing import Comparison, TubeChange
 from geometry.layout import Layout
+from geometry.tube import plan
 
 ARROW = " → "
 Kind = Literal["all", "tube", "group", "finding"]
@@ -38,12 +39,12 @@ def rows(found: Comparison, one: Layout, other: Layout, units: Units) -> list[Ro
             "All tubes",
             _step(str(one_sum.tubes), str(other_sum.tubes)),
             _step(str(one_sum.bends), str(other_sum.bends)),
-            _step(_length(one_sum.blank, units), _length(other_sum.blank, units)),
+            _step(_length(_sawn_whole(one, units), units), _length(_sawn_whole(other, units), units)),
             _step(_mass(one_sum.mass, units), _mass(other_sum.mass, units)),
         ),
-        _totals_tip(found, units),
+        _totals_tip(found, _sawn_whole(other, units) - _sawn_whole(one, units), units),
     )
-    changes = [_tube_row(change, units) for change in found.tubes]
+    changes = [_tube_row(change, one, other, units) for change in found.tubes]
     return [whole, *changes, *_finding_rows(found, one, other, units)]
 
 
@@ -79,13 +80,16 @@ def change_words(change: TubeChange, units: Units) -> str:
     return ", ".join(words) or "blank"
 
 
-def _tube_row(change: TubeChange, units: Units) -> Row:
+def _tube_row(change: TubeChange, before: Layout, after: Layout, units: Units) -> Row:
     one, other = change.one, change.other
     cells = (
         change.name,
         change_words(change, units),
         _step(str(one.bends) if one else "", str(other.bends) if other else ""),
-        _step(_length(one.blank, units) if one else "", _length(other.blank, units) if other else ""),
+        _step(
+            _length(_sawn(before, one.tube, units), units) if one else "",
+            _length(_sawn(after, other.tube, units), units) if other else "",
+        ),
         _step(_mass(one.mass, units) if one else "", _mass(other.mass, units) if other else ""),
     )
     lines = [f"{change.name}: {change_words(change, units)}."] if change.one is None or other is None else []
@@ -120,11 +124,11 @@ def _finding_row(found: Finding, layout: Layout, units: Units, is_now: bool) -> 
     return Row("finding", (sentence,), sentence, found.tubes[0] if found.tubes and is_now else None)
 
 
-def _totals_tip(found: Comparison, units: Units) -> str:
-    mass, length = found.other.mass - found.one.mass, found.other.blank - found.one.blank
+def _totals_tip(found: Comparison, length: float, units: Units) -> str:
+    mass = found.other.mass - found.one.mass
     return (
         f"Mass {_signed(unit_text.format_mass(mass, units))}, "
-        f"blanks {_signed(unit_text.format_length(length, units))}, the first against the second."
+        f"blanks {_signed(unit_text.format_length(length, units))}, the second against the first."
     )
 
 
@@ -137,6 +141,15 @@ def _step(before: str, after: str) -> str:
     if before == after:
         return after
     return f"{before or '–'}{ARROW}{after or '–'}"
+
+
+def _sawn(layout: Layout, tube: int, units: Units) -> float:
+    """Return the blank as it is cut, as in the schedule and on the sheets."""
+    return wording.planned_blank(plan.of(layout, layout.tubes[tube]), layout, units)
+
+
+def _sawn_whole(layout: Layout, units: Units) -> float:
+    return sum(_sawn(layout, id, units) for id in layout.tubes)
 
 
 def _length(value: float, units: Units) -> str:

@@ -113,9 +113,24 @@ def test_what_has_changed_since_is_shown_and_follows(
     before, after = rows[1][3].split(version_rows.ARROW)
     assert int(after) - int(before) == 80
     assert version_rows.ARROW in rows[0][4]
+    tip = panel.table.topLevelItem(0).toolTip(0)  # type: ignore[union-attr]
+    assert tip.startswith("Mass +")
+    assert tip.endswith("blanks +80.0 mm, the second against the first.")
     assert "1 the same" in panel.words.text() or "0 the same" in panel.words.text()
     panel.set_units(INCHES)
     assert table(panel)[1][1].endswith("in")
+
+
+def test_blanks_are_those_of_the_schedule(qtbot: QtBot, panel: VersionsPanel, session: Session) -> None:
+    take(qtbot, panel, "First")
+    raise_hoop(session, 40.0 / 3.0)
+    qtbot.waitUntil(lambda: len(table(panel)) > 2 and table(panel)[1][0] == "Hoop")
+    layout, mm = session.layout, Units()
+    records = schedule.build(layout, None).records
+    sawn = {record.name: wording.blank_text(record, layout, mm, unit=False) for record in records}
+    assert table(panel)[1][3].split(version_rows.ARROW)[-1] == sawn["Hoop"]
+    whole = table(panel)[0][3].split(version_rows.ARROW)[-1]
+    assert int(whole) == sum(map(int, sawn.values()))
 
 
 def test_two_snapshots_are_held_against_each_other_the_older_first(

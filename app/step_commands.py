@@ -50,6 +50,7 @@ class StepCommands(QObject):
         self._job: Job | None = None
         self._report: Report | None = None  # of the layout that was last recorded
         view.points_picked.connect(self._on_picked)
+        session.opened.connect(self._on_opened)
 
     @property
     def is_open(self) -> bool:
@@ -171,6 +172,10 @@ class StepCommands(QObject):
             panel.cancelled.connect(self._on_ended)
         self._open("Exchange stock", self._restock, RESTOCK_HINT)
         self._restock.open_tubes(chosen, self._report)
+
+    def _on_opened(self) -> None:
+        """What the checks said was of another job."""
+        self._report = None
 
     def show_report(self, revision: int, report: Report) -> None:
         """Hand what the checks say to the step that compares it."""

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
 from PySide6.QtGui import QAction, QKeySequence, QMouseEvent
 from PySide6.QtTest import QTest
@@ -362,6 +363,12 @@ def test_exchanged_stock_is_seen_before_it_is_kept(qtbot: QtBot, cage: Window) -
     assert session.undo_stack.undoText() == "Make 2 tubes of 2.00 × 0.120 in"
     session.undo()
     assert {row.stock for row in session.layout.tubes.values()} != {wide}
+
+
+def test_another_job_is_not_held_against_what_was_found_of_the_last_one(qtbot: QtBot, cage: Window) -> None:
+    qtbot.waitUntil(lambda: cage.on_steps._report is not None, timeout=30_000)
+    cage.session.open(replace(cage.session.layout, name="Another"), None)
+    assert cage.on_steps._report is None
 
 
 def test_escape_leaves_the_stock_as_it_was(qtbot: QtBot, cage: Window) -> None:

@@ -219,7 +219,7 @@ def _foot(seen: Outlines, step: Step) -> Place | None:
 
 
 def _door_end(layout: Layout, front: float, rear: float) -> float | None:
-    """Return where the front door ends, measured or by the names of panels; None if nothing says."""
+    """Return where the front door of a measured body ends; None if nothing says."""
     ends = [
         door.back
         for body in layout.bodies.values()

@@ -223,9 +223,14 @@ def say_mend(mend: Mend, layout: Layout, units: Units) -> str:
 
 def blank_length(record: "TubeRecord", layout: Layout, units: Units) -> float:
     """Return the blank as it is cut: to the step of the tape, as on the sheet."""
+    return planned_blank(record.plan, layout, units)
+
+
+def planned_blank(plan: "Plan", layout: Layout, units: Units) -> float:
+    """Return the blank of a plan as it is cut."""
     from geometry.shop import rounding
 
-    return rounding.blank(record.plan, units_of.mark_step(units), layout.limits.angle_step)
+    return rounding.blank(plan, units_of.mark_step(units), layout.limits.angle_step)
 
 
 def blank_text(record: "TubeRecord", layout: Layout, units: Units, *, unit: bool = True) -> str:

@@ -7,6 +7,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QApplication, QTreeWidgetItem
 from pytestqt.qtbot import QtBot
 
+from app import wording
 from app.panels import version_rows
 from app.panels.versions import MASS, NAME, TUBES, VersionsPanel, when
 from app.session import Session
@@ -15,6 +16,7 @@ from geometry import comparing, edits
 from geometry.checks import findings
 from geometry.files import job
 from geometry.layout import Layout
+from geometry.shop import schedule
 
 LEFT, NO_KEY = Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier
 CONTROL = Qt.KeyboardModifier.ControlModifier
@@ -125,9 +127,9 @@ def test_blanks_are_those_of_the_schedule(qtbot: QtBot, panel: VersionsPanel, se
     take(qtbot, panel, "First")
     raise_hoop(session, 40.0 / 3.0)
     qtbot.waitUntil(lambda: len(table(panel)) > 2 and table(panel)[1][0] == "Hoop")
-    layout, mm = session.layout, Units()
-    records = schedule.build(layout, None).records
-    sawn = {record.name: wording.blank_text(record, layout, mm, unit=False) for record in records}
+    layout = session.layout
+    records = schedule.build(layout).records
+    sawn = {each.name: wording.blank_text(each, layout, MILLIMETRES, unit=False) for each in records}
     assert table(panel)[1][3].split(version_rows.ARROW)[-1] == sawn["Hoop"]
     whole = table(panel)[0][3].split(version_rows.ARROW)[-1]
     assert int(whole) == sum(map(int, sawn.values()))

@@ -1,6 +1,6 @@
 """A widget over the scene that paints dots, hair-lines and labels; the pointer passes through it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
@@ -24,6 +24,7 @@ from app.viewport.marks import Badge, Ball, Box, Dot, Mark, Shape, Sign, Spot, S
 PADDING = 7.0
 SIGN_ROOM = 18.0
 DIM = 0.45
+WORD_HIGH = 11.0  # px, over its baseline
 DOT_RADII = {"plain": 3.6, "landing": 3.6, "sleeve": 3.6, "hidden": 2.4, "hovered": 5.6, "selected": 5.2}
 RINGS = {"selected": 0.5, "sleeve": 0.9}
 AXIS_TONES = {"x": ("#b0483f", "#e0857c"), "y": ("#4b7d3c", "#8fc47e"), "z": ("#3f66a8", "#88aee6")}
@@ -195,7 +196,7 @@ class Overlay(QWidget):
         painter.setFont(self._word_font)
         width = self._width(whisper.text, self._word_font)
         x = whisper.at[0] - (width / 2.0 if whisper.is_centred else 0.0)
-        at = QPointF(x, whisper.at[1])
+        at = QPointF(x, below_plates(x, whisper.at[1], width, self.marks))
         painter.setPen(_faded(QColor(self.theme.paper), 0.85))
         for dx, dy in ((-1, 0), (1, 0), (0, -1), (0, 1)):  # a thin halo: readable over tube and metal
             painter.drawText(at + QPointF(dx, dy), whisper.text)
@@ -217,6 +218,21 @@ class Overlay(QWidget):
         painter.setPen(QPen(accent, 1.0))
         painter.setBrush(_faded(accent, 0.12))
         painter.drawRect(QRectF(QPointF(*box.start), QPointF(*box.end)).normalized())
+
+
+def below_plates(x: float, baseline: float, width: float, marks: Iterable[Mark]) -> float:
+    """Return the baseline of a word, lowered where a badge would be written over it."""
+    for mark in marks:
+        if isinstance(mark, Badge):
+            plate = mark.rect
+            is_beside = x > plate.left + plate.width or x + width < plate.left
+            if (
+                not is_beside
+                and plate.top < baseline + 3.0
+                and baseline - WORD_HIGH < plate.top + plate.height
+            ):
+                baseline = plate.top + plate.height + WORD_HIGH + 2.0
+    return baseline
 
 
 def _faded(colour: QColor, part: float) -> QColor:

@@ -3,6 +3,7 @@
 from msgspec import Struct
 from PySide6.QtCore import Qt
 
+from app import wording
 from app.viewport import placing
 from app.viewport.marks import Mark, Spot, Stroke, Whisper
 from app.viewport.placing import Aim, Wanted
@@ -236,8 +237,9 @@ class FollowTool(Tool):
                 return
         if self.state.proposals:
             known = [str(proposal.bends) for proposal in self.state.proposals]
+            wanted = wording.counted(bends, "bend")
             self.room.say(
-                f"There is no tube worth showing with {bends} bends; there is one with {', '.join(known)}."
+                f"There is no tube worth showing with {wanted}; there is one with {', '.join(known)}."
             )
 
     def _take_back(self) -> None:

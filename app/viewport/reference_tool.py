@@ -165,7 +165,7 @@ class ReferenceTool(Tool):
             gap = distance(places[-2], places[-1]) if len(places) > 1 else 0.0
             far = self.room.length(gap) if gap > references.SHORTEST_LINE else ""
             word = ", ".join(word for word in (far, self._hover.word) if word)
-            marks.append(Whisper((at[0] + 12.0, at[1] - 10.0), word))
+            marks.append(Whisper((at[0] + 12.0, at[1] + 18.0), word))  # the name of a point stands above it
         if len(places) > 1:
             ring = (*places, places[0]) if len(places) == 3 else tuple(places)
             marks.insert(0, Stroke(tuple(to_screen(place) for place in ring), "accent", 1.4))

@@ -485,7 +485,8 @@ class MainWindow(QMainWindow):
         self._remember_job(path)
         if not self.settings.picture_of(path).is_file():
             self._keep_picture(path)
-        self.message.tell(f"Saved as {path}")
+        without = "; the step that is still open is not in it" if self.session.is_previewing else ""
+        self.message.tell(f"Saved as {path}{without}")
 
     def _on_export(self) -> None:
         if self.session.is_previewing:

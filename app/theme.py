@@ -121,6 +121,7 @@ QToolBar {{ border: 0; border-bottom: 1px solid {line}; padding: 2px 6px; spacin
 QToolBar QToolButton {{ padding: 3px 4px; border-radius: 4px; border: 1px solid transparent; }}
 QToolBar QToolButton:hover {{ background: {hover}; }}
 QToolBar QToolButton:checked {{ background: {accent}; color: {accent_text}; }}
+QToolBar QToolButton:checked:disabled {{ background: {hover}; color: {disabled}; }}
 QToolBar QToolButton:focus {{ border-color: {accent}; }}
 QToolBar::separator {{ background: {line}; width: 1px; margin: 5px 3px; }}
 QLineEdit {{ background: {base}; border: 1px solid {line}; border-radius: 3px; padding: 2px 5px;

@@ -45,6 +45,7 @@ class FollowPage(Page):
         self.gap = self.number("Gap", "Clearance along the tube, from the closest to the farthest.")
         self.mean = self.number("On average")
         self.outside = self.number("Too far for", "Length of tube that stands off farther than wanted.")
+        self.aside = self.number("Misses by", "How far the tube passes from the place it misses most.")
         self.heading("Angles the shop likes")
         self.angles = QComboBox()
         for words, key in CHOICES:
@@ -109,7 +110,7 @@ class FollowPage(Page):
         self.refresh()
 
     def refresh(self) -> None:
-        rows = (self.bends, self.angles_made, self.gap, self.mean, self.outside)
+        rows = (self.bends, self.angles_made, self.gap, self.mean, self.outside, self.aside)
         if not self._proposals:
             for row in rows:
                 row.setText("—")
@@ -120,6 +121,7 @@ class FollowPage(Page):
         low = unit_text.format_length(tube.closest, units, unit=False)
         self.gap.setText(f"{low} to {unit_text.format_length(tube.farthest, units)}")
         self.mean.setText(unit_text.format_length(tube.mean, units))
+        self.aside.setText(unit_text.format_length(tube.aside, units) if tube.aside else "nothing")
         self.outside.setText(unit_text.format_length(tube.outside, units) if tube.outside else "nowhere")
 
     def _show_list(self) -> None:
@@ -166,7 +168,9 @@ def _state(places: int, is_working: bool, doing: str, proposals: tuple[Proposal,
         if fitting:
             best = min(tube.bends for tube in fitting)
             return f"{wording.counted(best, 'bend')} will do to keep the stand-off all along."
-        return "None of these keeps the stand-off all along; the panel's numbers say by how much."
+        if min(tube.aside for tube in proposals) > 0.0:
+            return "None of these passes every place; are they in the order of the tube? Start anew if not."
+        return "None of these keeps the stand-off all along; the numbers below say by how much."
     if places == 0:
         return "Click places on the body in turn; the tube with the fewest bends follows them."
     return "One more place is needed."

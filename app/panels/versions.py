@@ -518,7 +518,7 @@ class VersionsPanel(QWidget):
         name = self._session.recorded.snapshots[id].name
         if self._session.apply(f"Go back to {name}", lambda now: snapshots.returned(now, id)):
             self.refresh()
-            self.told.emit(f"The job is as it was at {name}. Undo takes that back.")
+            self.told.emit(f"The job is as it was at “{name}”. Undo takes that back.")
 
     def rename(self) -> None:
         """Edit the selected snapshot's name where it stands."""

@@ -200,7 +200,11 @@ class FollowTool(Tool):
             return edits.add_tube(start, items, stock.id)
         except GeometryError as refused:
             self.room.say(REFUSED_ENDS.format(why=refused.message))
+        try:
             return edits.add_tube(start, list(proposal.corners), stock.id)
+        except GeometryError as refused:
+            self.room.say(refused.message)
+            return None
 
     # -- keys ---------------------------------------------------------------------
 

@@ -44,11 +44,12 @@ SAME = ("same station", "same width", "same height")
 
 
 class Way(Struct, frozen=True):
-    """A line through a place."""
+    """A line through a place; `is_begun` where that is the last place, which is no place to go to."""
 
     through: Vec3
     along: Vec3
     word: str
+    is_begun: bool = True
 
 
 class Level(Struct, frozen=True):
@@ -115,7 +116,7 @@ def of(
     planes = [(name, shape) for name, shape in shapes if isinstance(shape, PlaneShape)]
     levels = [CENTRE, *(Level(plane.at, plane.normal, name, plane.at) for name, plane in planes)]
     lines = [(name, shape.start, shape.end) for name, shape in shapes if isinstance(shape, LineShape)]
-    ways = [Way(start, direction(start, end), f"on {name}") for name, start, end in lines]
+    ways = [Way(start, direction(start, end), f"on {name}", False) for name, start, end in lines]
     nodes = [node.position for node in layout.nodes.values() if node.id not in without]
     leg = None
     if placed:
@@ -240,7 +241,7 @@ def _on_way(outlook: Outlook, x: float, y: float, aim: Aim, guides: Guides, offs
     for way in guides.ways:
         along = picking.along_line_nearest_ray(way.through, way.along, ray)
         point = plus(way.through, times(way.along, along))
-        if abs(along) > 1e-6 or way.word.startswith("on "):
+        if abs(along) > 1e-6 or not way.is_begun:
             gap = float(np.hypot(*(_on_screen(outlook, [point])[0] - (x, y))))
             if gap <= WAY_REACH and (aim.kind != "body" or _keeps(outlook, aim, point, offset)):
                 found.append((gap, way, point))

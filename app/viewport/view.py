@@ -259,8 +259,10 @@ class View(PointingWidget):
         """Count what is not the same on both sides; where nothing is coloured, this says why."""
         standing = asymmetry.standing(self.session.layout).values()
         alone, off = (sum(one.kind == kind for one in standing) for kind in ("alone", "near"))
-        if alone or off:
-            self.say(f"{wording.counted(alone, 'tube')} on one side only, {off} off the other side's image.")
+        parts = [f"{wording.counted(alone, 'tube')} on one side only"] if alone else []
+        parts += [f"{wording.counted(off, 'tube')} off the other side's image"] if off else []
+        if parts:
+            self.say(f"{wording.listed(parts)}.")
         elif standing:
             self.say("Every tube has its twin or is its own mirror image.")
 
@@ -776,7 +778,8 @@ class View(PointingWidget):
         """Say so where a new step changed the other side as well."""
         (before_index, before), now = self._stepped, self.session.recorded
         self._stepped = (index, now)
-        if index > before_index and _is_on_both_sides(before, now):
+        is_whole = self.session.undo_stack.undoText().startswith("Go back")
+        if index > before_index and not is_whole and _is_on_both_sides(before, now):
             self.say(f"{self.session.undo_stack.undoText()}, on both sides.")
 
     def _on_selection_changed(self, selection: frozenset[int]) -> None:

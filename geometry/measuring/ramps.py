@@ -1,6 +1,6 @@
 """What the car drives up, off and over: approach, departure and breakover angles.
 
-As ISO 612 and the terms of SAE J1100 have them, stated from memory without the documents at hand. Approach:
+As ISO 612 and the terms of SAE J1100 have them, without the texts of the standards at hand. Approach:
 the largest angle between the ground and a plane that touches the front tyres and under which nothing
 of the vehicle ahead of the front axle lies; departure: the same behind the rear axle. Breakover (ramp
 angle): the least angle between a plane that touches the front tyres and one that touches the rear tyres,

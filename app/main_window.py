@@ -849,6 +849,7 @@ class MainWindow(QMainWindow):
         self.versions.stop()
         self.live.stop()
         self.view.shutdown()
+        self.session.undo_stack.blockSignals(True)  # it empties itself when it goes
         event.accept()
 
 

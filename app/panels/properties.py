@@ -117,6 +117,12 @@ class PropertiesPanel(QScrollArea):
             self._page = page
             page.show()
             self.verticalScrollBar().setValue(0)
+        self._keep_wide_enough()
+
+    def _keep_wide_enough(self) -> None:
+        """Grow to what the page needs beside a scroll bar, so that nothing lies under that."""
+        needed = self._page.minimumSizeHint().width() + self.verticalScrollBar().sizeHint().width()
+        self.setMinimumWidth(max(self.minimumWidth(), needed))
 
     def _page_for(self, selection: frozenset[int]) -> Page:
         layout = self._session.layout

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from geometry.checks.clearance import Clearance
     from geometry.checks.findings import Report
 
-MOST_WORDS = 6  # tubes whose blanks are spoken of: more would be a thicket
+MOST_TOLD = 6  # tubes of which all is told: of more only what needs attention, or badges hide the cage
 MANY_NEW = 8  # tubes that a preview adds at once, from which on they are not labelled: no hand drags them
 GRID_WORDS = {"metric": "grid 1 m", "imperial": "grid 1 ft, 5 ft"}
 
@@ -94,7 +94,7 @@ class Annotator:
         marks += annotations.corner_lines([of_all(layout)[id] for id in labelled], self._to_screen)
         marks += annotations.node_dots(outlook, self._session.selection, hovered, followed)
         marks += annotations.sleeve_words(outlook, followed, self._to_screen)
-        marks += self._blank_words(outlook, labelled[:MOST_WORDS])
+        marks += self._blank_words(outlook, labelled if len(labelled) <= MOST_TOLD else [])
         marks += self._fact_marks(outlook, labelled, taken)
         return marks + tool_marks
 
@@ -145,6 +145,8 @@ class Annotator:
             )
             facts += near
             signs += [(at, "close", is_old) for at in places]
+        if len(labelled) > MOST_TOLD:
+            facts = [fact for fact in facts if fact.shape != "fine"]
         facts = [
             replace(fact, is_hidden=not outlook.is_visible(fact.at, annotations.NEAR_ENOUGH))
             for fact in facts[: annotations.MOST_BADGES]

@@ -9,9 +9,10 @@ from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
 from PySide6.QtGui import QMouseEvent
 from PySide6.QtWidgets import QApplication
 
-from app.viewport.marks import Whisper
+from app.viewport.marks import Badge, Whisper
 from geometry import edits, references, symmetry
 from geometry.aids import LineShape, PlaneShape, PointShape
+from geometry.checks import findings
 from geometry.layout import Landing, Mesh
 from geometry.tube import centreline
 
@@ -293,3 +294,23 @@ def test_the_twin_of_what_is_laid_is_paler_until_it_is_recorded(qtbot, open_view
     qtbot.keyClick(view, Key.Key_Return)
     view._prepare_frame()
     assert {drawn.actor.GetProperty().GetOpacity() for drawn in view.scene._tubes.values()} == {1.0}
+
+
+def test_of_many_selected_tubes_only_what_needs_attention_is_told(open_view, body) -> None:
+    layout = body
+    for number in range(8):
+        gap = 30.0 if number else 4.0
+        y = 800.0 + gap + body.stocks[1].od / 2.0
+        run = [(-300.0 * number, y, 500.0), (-300.0 * number, y, 1000.0)]
+        layout, _ = edits.add_tube(layout, run, 1)
+    view = open_view(layout)
+    report = findings.check_layout(layout)
+    view.show_report(view.session.revision, report)
+
+    def told() -> list[str]:
+        return sorted(mark.shape for mark in view._marks() if isinstance(mark, Badge) and mark.shape)
+
+    view.session.select(list(layout.tubes)[:3])
+    assert told() == ["close", "fine", "fine"]
+    view.session.select(layout.tubes)
+    assert told() == ["close"]

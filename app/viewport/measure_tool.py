@@ -38,7 +38,7 @@ WANTED: dict[MeasureKind, tuple[str, str]] = {  # what to click first, and after
 
 
 class MeasureTool(Tool):
-    """Takes measures; each one is kept as it is finished, and Escape takes it back."""
+    """Takes measures; each one is kept as it is finished, and Backspace takes it back."""
 
     name: ToolName = "measure"
     cursor = Qt.CursorShape.CrossCursor
@@ -55,7 +55,7 @@ class MeasureTool(Tool):
         title = measure_words.KINDS[self.kind]
         if (just := self._just_kept) is not None:
             name = self.room.session.layout.measures[just].name
-            return f"{name} is kept. Escape takes it back. Click on, or Tab for another kind."
+            return f"{name} is kept. Backspace takes it back. Click on, or Tab for another kind."
         if self._spots:
             back = "Backspace takes back, " if len(self._spots) > 1 else ""
             return f"{title}. {then} {back}Escape starts anew."
@@ -152,8 +152,10 @@ class MeasureTool(Tool):
     # -- keys -------------------------------------------------------------------------
 
     def wants(self, key: Key) -> bool:
-        if key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter, Qt.Key.Key_Backspace):
+        if key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter):
             return bool(self._spots)
+        if key.is_any(Qt.Key.Key_Backspace):
+            return bool(self._spots) or self._just_kept is not None
         return key.is_any(Qt.Key.Key_Escape, Qt.Key.Key_Tab, Qt.Key.Key_Backtab)
 
     def key(self, key: Key) -> bool:
@@ -164,6 +166,9 @@ class MeasureTool(Tool):
             self._escape()
         elif key.is_any(Qt.Key.Key_Backspace) and self._spots:
             self._spots = self._spots[:-1]
+        elif key.is_any(Qt.Key.Key_Backspace) and self._just_kept is not None:
+            self._kept = None
+            self.room.session.undo()
         elif key.is_any(Qt.Key.Key_Return, Qt.Key.Key_Enter) and self._spots:
             self._finish()
         else:
@@ -175,9 +180,6 @@ class MeasureTool(Tool):
     def _escape(self) -> None:
         if self._spots:
             self._spots = ()
-        elif self._just_kept is not None:
-            self._kept = None
-            self.room.session.undo()
         else:
             self.room.use_tool("select")
 

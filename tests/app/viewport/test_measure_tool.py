@@ -86,7 +86,7 @@ def test_two_clicks_on_nodes_keep_their_distance_as_one_step(qtbot, open_view, c
     assert "1600.0 mm" in numbers(view)
     assert view.session.undo_stack.count() == 1
     assert view.session.undo_stack.undoText() == "Measure distance"
-    assert "Distance 1 is kept. Escape takes it back." in view.hint
+    assert "Distance 1 is kept. Backspace takes it back." in view.hint
 
 
 def test_the_distance_shows_before_the_second_click(qtbot, open_view, caged) -> None:
@@ -99,24 +99,25 @@ def test_the_distance_shows_before_the_second_click(qtbot, open_view, caged) -> 
     assert view.session.layout is caged
 
 
-def test_escape_takes_back_what_was_kept_and_then_leaves(qtbot, open_view, caged) -> None:
+def test_backspace_takes_back_what_was_kept_and_escape_leaves(qtbot, open_view, caged) -> None:
     view = open_view(caged)
     view.set_tool("measure")
     _, corner, end = nodes_of(caged)
     click(qtbot, view, corner.position, end.position)
-    qtbot.keyClick(view, Qt.Key.Key_Escape)
+    qtbot.keyClick(view, Qt.Key.Key_Backspace)
     assert not view.session.layout.measures
     assert view.tool == "measure"
     qtbot.keyClick(view, Qt.Key.Key_Escape)
     assert view.tool == "select"
 
 
-def test_escape_leaves_alone_what_was_kept_before_other_work(qtbot, open_view, caged) -> None:
+def test_what_was_kept_before_other_work_is_left_alone(qtbot, open_view, caged) -> None:
     view = open_view(caged)
     view.set_tool("measure")
     _, corner, end = nodes_of(caged)
     click(qtbot, view, corner.position, end.position)
     view.session.apply("Rename", lambda layout: edits.rename_job(layout, "Other"))
+    qtbot.keyClick(view, Qt.Key.Key_Backspace)
     qtbot.keyClick(view, Qt.Key.Key_Escape)
     assert view.session.layout.measures
     assert view.tool == "select"

@@ -57,8 +57,11 @@ def test_a_small_body_needs_no_child(open_view, body) -> None:
 
 
 def test_a_graphics_card_draws_the_body_itself(open_view, heavy_body, monkeypatch) -> None:
+    (panel,) = heavy_body.panels.values()
     view = open_view(heavy_body)
-    assert view._decimation.is_running
     monkeypatch.setattr(view.viewport, "is_software", False)
     view._prepare_frame()
     assert not view._decimation.is_running
+    monkeypatch.setattr(view.viewport, "is_software", True)
+    view._prepare_frame()
+    assert view._decimation.is_running or view.scene.has_proxy(panel.mesh)

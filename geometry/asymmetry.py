@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from geometry.layout import Layout, Tube
 from geometry.tube import centreline
-from geometry.vectors import Floats
+from geometry.vectors import Floats, distance, image
 
 LOOKED_FOR_WITHIN = 300.0  # mm that ends may be off where another tube still counts as the image
 STEP = 60.0  # mm between places of a centreline that are compared
@@ -29,15 +29,34 @@ class Standing(Struct, frozen=True):
 
 def standing(layout: Layout) -> dict[int, Standing]:
     """Return how each tube of a layout stands to the other side."""
+    found = {
+        tube.id: Standing("twin", tube.twin) for tube in layout.tubes.values() if _is_in_step(layout, tube)
+    }
+    others = [tube for tube in layout.tubes.values() if tube.id not in found]
+    if not others:
+        return found
     lines = {id: _sampled(layout, tube) for id, tube in layout.tubes.items()}
-    found: dict[int, Standing] = {}
-    for id, tube in layout.tubes.items():
+    for tube in others:
         if tube.twin is not None:
-            off = _off(lines[id] * MIRROR, lines[tube.twin])
-            found[id] = Standing("twin" if off < SAME else "near", tube.twin, off)
+            off = _off(lines[tube.id] * MIRROR, lines[tube.twin])
+            found[tube.id] = Standing("twin" if off < SAME else "near", tube.twin, off)
         else:
-            found[id] = _nearest(id, lines)
-    return found
+            found[tube.id] = _nearest(tube.id, lines)
+    return {id: found[id] for id in layout.tubes}
+
+
+def _is_in_step(layout: Layout, tube: Tube) -> bool:
+    """Say whether the nodes of a twin lie where the mirror has a tube's: then so does all between."""
+    twin = layout.tubes.get(tube.twin or 0)
+    if twin is None or len(twin.nodes) != len(tube.nodes):
+        return False
+    if (twin.stock, twin.die) != (tube.stock, tube.die):
+        return False
+    other = twin.nodes[::-1] if twin is tube else twin.nodes
+    return all(
+        distance(image(layout.nodes[a].position), layout.nodes[b].position) < SAME
+        for a, b in zip(tube.nodes, other, strict=True)
+    )
 
 
 def _nearest(id: int, lines: dict[int, Floats]) -> Standing:

@@ -215,9 +215,9 @@ class View(PointingWidget):
         """Colour tubes along: plain, where they are too close or too far, or by the gap itself."""
         self._colouring = colouring
         self._tints = {}
+        self._show_tints(self._profiles if not self._annotator.is_behind else ())
         if colouring == "sides":
             self._say_sides()
-        self._show_tints(self._profiles if not self._annotator.is_behind else ())
         self.redraw()
 
     def _show_tints(self, current: Container[int] = ()) -> None:
@@ -257,7 +257,7 @@ class View(PointingWidget):
 
     def _say_sides(self) -> None:
         """Count what is not the same on both sides; where nothing is coloured, this says why."""
-        standing = asymmetry.standing(self.session.layout).values()
+        standing = self._sides.values()
         alone, off = (sum(one.kind == kind for one in standing) for kind in ("alone", "near"))
         parts = [f"{wording.counted(alone, 'tube')} on one side only"] if alone else []
         parts += [f"{wording.counted(off, 'tube')} off the other side's image"] if off else []
